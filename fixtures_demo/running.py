@@ -1,0 +1,136 @@
+"""What ``manage.py demo`` runs: the district, its links, a journey under way or played whole."""
+
+import logging
+import threading
+import time
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from django.conf import settings
+from django.db import connections
+from rest_framework.authtoken.models import Token
+
+from fixtures_demo.load import ROLE_SHOWN, load_district
+from fixtures_demo.story import Story
+from referrals import clock, timeline
+from referrals.heads import read_heads
+from referrals.models import Alert, Referral, Staff
+from referrals.pages.entrance import entrance_path
+from transport.models import Estimate
+
+log = logging.getLogger(__name__)
+
+
+def prepare(now: datetime) -> None:
+    """Load the invented district into the demo's own database, once."""
+    load_district(now)
+
+
+def links(port: int) -> dict[str, Any]:
+    """The address, and for each role a ready sign-in link and an API token."""
+    url = f"http://127.0.0.1:{port}"
+    people = {role: Staff.objects.get(username=name) for role, name in ROLE_SHOWN.items()}
+    return {
+        "url": url,
+        "links": {role: f"{url}{entrance_path(staff)}" for role, staff in people.items()},
+        "tokens": {
+            role: Token.objects.get_or_create(user=staff)[0].key for role, staff in people.items()
+        },
+    }
+
+
+def begin(port: int) -> None:
+    """Put one journey on the road beside whatever people do, unless there is one already."""
+    if Referral.objects.exists():
+        return
+    threading.Thread(target=_play_beginning, args=(port,), daemon=True).start()
+
+
+def play_one_journey(port: int, *, say: Callable[[str], None]) -> dict[str, Any]:
+    """Play one referral from raise to handover and give its record as one document."""
+    story = Story(f"http://127.0.0.1:{port}", say)
+    story.call_for_help()
+    story.find_a_place()
+    story.send_a_vehicle()
+    story.drive_to_the_post()
+    story.load()
+    story.drive_to_the_unit()
+    story.hand_over()
+    time.sleep(1.5)  # one more sweep, which also keeps the head outside the database
+    return record_of(Referral.objects.get(code=story.code))
+
+
+def record_of(referral: Referral) -> dict[str, Any]:
+    """One referral as a document: endings, alerts, estimates, and the whole timeline."""
+    kept = read_heads(settings.HEADS_FILE).get(referral.code)
+    transfer = referral.transfers.order_by("-pk").first()
+    return {
+        "referral": referral.code,
+        "transfer_stage": transfer.stage if transfer else None,
+        "chain_verified": not timeline.faults_of(referral, kept),
+        "babies": [{"code": baby.code, "ending": baby.ending} for baby in referral.babies.all()],
+        "alerts": [_alert(alert) for alert in referral.alerts.order_by("pk")],
+        "estimates": [_estimate(row) for row in Estimate.objects.filter(referral=referral)],
+        "entries": [
+            {
+                "seq": entry.seq,
+                "kind": entry.kind,
+                "actor": entry.actor,
+                "channel": entry.channel,
+                "happened_at": entry.happened_at.isoformat(),
+                "received_at": entry.received_at.isoformat(),
+                "hash": entry.hash,
+            }
+            for entry in referral.entries.order_by("seq")
+        ],
+    }
+
+
+def _alert(alert: Alert) -> dict[str, Any]:
+    return {
+        "kind": alert.kind,
+        "sentence": alert.sentence,
+        "raised_at": alert.raised_at.isoformat(),
+        "step": alert.step,
+        "acknowledged_by": alert.acknowledged_by,
+        "closed_reason": alert.closed_reason,
+        "deliveries": [
+            {
+                "channel": delivery.channel,
+                "to": delivery.contact_name,
+                "state": delivery.state,
+                "tries": delivery.tries,
+            }
+            for delivery in alert.deliveries.order_by("pk")
+        ],
+    }
+
+
+def _estimate(row: Estimate) -> dict[str, Any]:
+    return {
+        "purpose": row.purpose,
+        "made_at": row.made_at.isoformat(),
+        "method": row.method,
+        "model_version": row.model_version,
+        "p10_minutes": row.p10_minutes,
+        "p50_minutes": row.p50_minutes,
+        "p90_minutes": row.p90_minutes,
+        "road_km": row.road_km,
+    }
+
+
+def _play_beginning(port: int) -> None:
+    """A journey that is on the road when somebody looks; the rest is theirs to play."""
+    story = Story(f"http://127.0.0.1:{port}", lambda words: log.info("%s", words))
+    try:
+        story.call_for_help()
+        story.find_a_place()
+        story.send_a_vehicle()
+        story.drive_to_the_post()
+        story.load()
+        story.drive_to_the_unit()
+    except Exception:
+        log.exception("the demo's own journey stopped at %s", clock.now())
+    finally:
+        connections.close_all()

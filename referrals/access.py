@@ -1,0 +1,119 @@
+"""Who may see and do what. Every list and every look-up of a page or the API begins here.
+
+What is outside a person's scope does not exist for them: the answer is 404, never 403.
+"""
+
+from dataclasses import dataclass, field
+
+from django.db.models import Q, QuerySet
+
+from referrals.calc.terms import Role
+from referrals.models import Alert, District, Offer, Referral, Site, Staff, Unit
+
+
+@dataclass(frozen=True)
+class Scope:
+    """The places at which a person has a role."""
+
+    sites: frozenset[int] = field(default_factory=frozenset)
+    units: frozenset[int] = field(default_factory=frozenset)
+    districts: frozenset[int] = field(default_factory=frozenset)
+    drives: bool = False
+    everything: bool = False
+
+    @property
+    def is_desk(self) -> bool:
+        """Whether the person works at a district desk or leads a district."""
+        return bool(self.districts) or self.everything
+
+
+def scope_of(staff: Staff) -> Scope:
+    """The scope of a person, read anew each time: taking a role away works at once."""
+    roles = list(staff.roles.all())
+    desk = (Role.DESK.value, Role.LEAD.value)
+    return Scope(
+        sites=frozenset(r.site_id for r in roles if r.role == Role.ATTENDANT.value and r.site_id),
+        units=frozenset(r.unit_id for r in roles if r.role == Role.UNIT.value and r.unit_id),
+        districts=frozenset(r.district_id for r in roles if r.role in desk),
+        drives=any(r.role == Role.DRIVER.value for r in roles),
+        everything=staff.is_superuser,
+    )
+
+
+def visible_referrals(staff: Staff) -> QuerySet[Referral]:
+    """The post's own for an attendant, what was offered for a unit, the district for its desk."""
+    scope = scope_of(staff)
+    rows = Referral.objects.select_related("district", "origin")
+    if scope.everything:
+        return rows
+    return rows.filter(
+        Q(origin__in=scope.sites)
+        | Q(pk__in=Offer.objects.filter(unit__in=scope.units).values("referral"))
+        | Q(district__in=scope.districts)
+    )
+
+
+def visible_offers(staff: Staff) -> QuerySet[Offer]:
+    """A unit sees its own offers; whoever sees the whole referral sees all of them."""
+    scope = scope_of(staff)
+    rows = Offer.objects.select_related("referral__district", "referral__origin", "unit__site")
+    if scope.everything:
+        return rows
+    return rows.filter(
+        Q(unit__in=scope.units)
+        | Q(referral__origin__in=scope.sites)
+        | Q(referral__district__in=scope.districts)
+    )
+
+
+def answerable_offers(staff: Staff) -> QuerySet[Offer]:
+    """The offers a person may accept or decline: their unit's, or the district's for its desk."""
+    scope = scope_of(staff)
+    rows = visible_offers(staff)
+    if scope.everything:
+        return rows
+    return rows.filter(Q(unit__in=scope.units) | Q(referral__district__in=scope.districts))
+
+
+def visible_units(staff: Staff) -> QuerySet[Unit]:
+    """All units of the districts where the person has any role."""
+    rows = Unit.objects.select_related("site__district")
+    if staff.is_superuser:
+        return rows
+    return rows.filter(site__district__in=districts_of(staff))
+
+
+def visible_sites(staff: Staff) -> QuerySet[Site]:
+    """All sites of the districts where the person has any role."""
+    rows = Site.objects.select_related("district")
+    if staff.is_superuser:
+        return rows
+    return rows.filter(district__in=districts_of(staff))
+
+
+def visible_alerts(staff: Staff) -> QuerySet[Alert]:
+    """Alerts sent to the person, those of their unit, and the district's for its desk."""
+    scope = scope_of(staff)
+    rows = Alert.objects.select_related("referral__origin", "referral__district", "offer", "unit")
+    if scope.everything:
+        return rows
+    return rows.filter(
+        Q(unit__in=scope.units)
+        | Q(district__in=scope.districts)
+        | Q(deliveries__username=staff.username)
+    ).distinct()
+
+
+def districts_of(staff: Staff) -> QuerySet[District]:
+    """The districts where a person has any role."""
+    if staff.is_superuser:
+        return District.objects.all()
+    return District.objects.filter(pk__in=staff.roles.values("district"))
+
+
+def desk_district(staff: Staff) -> District | None:
+    """The district whose desk a person keeps, if any."""
+    scope = scope_of(staff)
+    if scope.everything:
+        return District.objects.order_by("pk").first()
+    return District.objects.filter(pk__in=scope.districts).order_by("pk").first()

@@ -1,0 +1,171 @@
+"""Districts, places, receiving units, and whom to reach there."""
+
+from zoneinfo import available_timezones
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from phonenumber_field.modelfields import PhoneNumberField
+
+from referrals.calc.terms import Capability
+
+
+def known_time_zone(name: str) -> None:
+    """Refuse a name that the tz database does not hold."""
+    if name not in available_timezones():
+        raise ValidationError(f"{name} is not a time zone of the tz database")
+
+
+def known_capabilities(codes: list[str]) -> None:
+    """Refuse a capability nobody knows how to match."""
+    unknown = set(codes) - {capability.value for capability in Capability}
+    if unknown:
+        raise ValidationError(f"unknown capabilities: {', '.join(sorted(unknown))}")
+
+
+def default_ventilated_waits() -> list[float]:
+    """Minutes after the first call at which the next step of a ladder begins, baby ventilated."""
+    return [1, 2, 4]
+
+
+def default_stable_waits() -> list[float]:
+    """The same for a stable baby."""
+    return [3, 6, 10]
+
+
+class District(models.Model):
+    """A health district: one desk, its sites, and the times it has agreed on."""
+
+    code = models.SlugField(max_length=30, unique=True)
+    name = models.CharField(max_length=120)
+    time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
+    phone_region = models.CharField(max_length=2, blank=True)
+    desk_phone = PhoneNumberField(blank=True)
+    rainy_season = models.BooleanField(default=False)
+    detour_factor = models.FloatField(default=1.4)
+
+    ventilated_waits = models.JSONField(default=default_ventilated_waits)
+    stable_waits = models.JSONField(default=default_stable_waits)
+    check_minutes = models.FloatField(default=15)
+    temperature_minutes = models.FloatField(default=60)
+    check_grace_minutes = models.FloatField(default=5)
+    offer_answer_minutes = models.FloatField(default=5)
+    vehicle_search_minutes = models.FloatField(default=5)
+    departure_minutes = models.FloatField(default=45)
+    silence_minutes = models.FloatField(default=10)
+    handover_minutes = models.FloatField(default=20)
+    outcome_hours = models.FloatField(default=24)
+    loading_minutes = models.FloatField(default=10)
+    bedside_minutes = models.FloatField(default=10)
+    standing_unit = models.ForeignKey(
+        "Unit", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Site(models.Model):
+    """Any place with coordinates: a health post, a hospital, a landing, a depot."""
+
+    district = models.ForeignKey(District, on_delete=models.PROTECT, related_name="sites")
+    code = models.SlugField(max_length=30, unique=True)
+    name = models.CharField(max_length=120)
+    kind = models.CharField(max_length=30)
+    latitude = models.FloatField()
+    longitude = models.FloatField()
+    phone = PhoneNumberField(blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="site_on_earth",
+                condition=models.Q(
+                    latitude__gte=-90, latitude__lte=90, longitude__gte=-180, longitude__lte=180
+                ),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Unit(models.Model):
+    """A newborn unit at a site: what it can do and how many cots are free."""
+
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="units")
+    code = models.SlugField(max_length=30, unique=True)
+    name = models.CharField(max_length=120)
+    level = models.CharField(max_length=30)
+    capabilities = models.JSONField(default=list, validators=[known_capabilities])
+    cots_total = models.PositiveIntegerField(default=0)
+    cots_free = models.PositiveIntegerField(
+        default=0, help_text="Free and not promised to a baby on the way."
+    )
+    cots_reported_at = models.DateTimeField(null=True, blank=True)
+    is_open = models.BooleanField(default=True)
+    entrance = models.CharField(max_length=120, blank=True)
+    phone = PhoneNumberField(blank=True)
+
+    class Meta:
+        constraints = [
+            # PostgreSQL and SQLite both refuse what the type alone does not.
+            models.CheckConstraint(
+                name="cots_never_below_zero", condition=models.Q(cots_free__gte=0)
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name}, {self.site.name}"
+
+
+class CotReport(models.Model):
+    """How many cots were free, told by whom and when."""
+
+    unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="cot_reports")
+    cots_free = models.PositiveIntegerField()
+    is_open = models.BooleanField()
+    reported_by = models.CharField(max_length=150)
+    reported_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.unit}: {self.cots_free} free"
+
+
+class Contact(models.Model):
+    """One way to reach one person of a unit or of the desk, and at which step of the ladder."""
+
+    unit = models.ForeignKey(
+        Unit, on_delete=models.CASCADE, null=True, blank=True, related_name="contacts"
+    )
+    district = models.ForeignKey(
+        District, on_delete=models.CASCADE, null=True, blank=True, related_name="contacts"
+    )
+    step = models.PositiveSmallIntegerField(default=0)
+    staff = models.ForeignKey("Staff", on_delete=models.CASCADE)
+    channel = models.CharField(max_length=12)
+
+    class Meta:
+        ordering = ["step", "id"]
+        constraints = [
+            models.CheckConstraint(
+                name="contact_of_unit_or_desk",
+                condition=models.Q(unit__isnull=False, district__isnull=True)
+                | models.Q(unit__isnull=True, district__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="contact_channel_known",
+                condition=models.Q(channel__in=["sms", "voice", "email", "screen"]),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.staff} by {self.channel}"
+
+    @property
+    def address(self) -> str:
+        """The number or mailbox for the channel; the screen has the person's user name."""
+        if self.channel == "email":
+            return self.staff.email
+        if self.channel == "screen":
+            return self.staff.username
+        return self.staff.phone.as_e164 if self.staff.phone else ""

@@ -1,0 +1,126 @@
+"""The doors of the pages: who comes in, how a page is shown, and what a refusal looks like."""
+
+import hashlib
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.contrib.auth.decorators import login_not_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone, translation
+from django.utils.cache import get_conditional_response
+from django.views.decorators.gzip import gzip_page
+
+from referrals import access, clock
+from referrals.acting import By, by_staff
+from referrals.calc.terms import EntryChannel
+from referrals.links import InvalidLink
+from referrals.models import District, Staff
+from referrals.pages import kept
+from referrals.pages.once import new_key, once
+
+View = Callable[..., HttpResponse]
+
+
+def page(view: View) -> View:
+    """A page for people who are signed in.
+
+    A form sent after the sign-in has run out is kept, and offered again after signing in.
+    """
+
+    @wraps(view)
+    def wrapped(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if not request.user.is_authenticated:
+            return _sign_in_first(request)
+        with translation.override(_language_of(request)), timezone.override(_zone_of(request)):
+            response = once(view)(request, *args, **kwargs)
+        kept.settle(request, response, clock.now())
+        return response
+
+    return gzip_page(login_not_required(wrapped))
+
+
+def open_page(view: View) -> View:
+    """A page for whoever holds its link; a link that is no longer valid is shown as such."""
+
+    @wraps(view)
+    def wrapped(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        try:
+            return once(view)(request, *args, **kwargs)
+        except InvalidLink as refusal:
+            return show(request, "referrals/link_over.html", {"sentence": str(refusal)}, status=404)
+
+    return gzip_page(login_not_required(wrapped))
+
+
+def by_of(request: HttpRequest, channel: EntryChannel = EntryChannel.PAGE) -> By:
+    """The signed-in person as the author of what the page does."""
+    return by_staff(staff_of(request), channel=channel, now=clock.now())
+
+
+def staff_of(request: HttpRequest) -> Staff:
+    """The person who is signed in."""
+    if not isinstance(request.user, Staff):
+        raise Http404
+    return request.user
+
+
+def show(
+    request: HttpRequest,
+    template: str,
+    context: dict[str, Any] | None = None,
+    *,
+    district: District | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    """Render a page in the person's language and the district's time; never stored on the way."""
+    zone = ZoneInfo(district.time_zone) if district else timezone.get_current_timezone()
+    with timezone.override(zone), translation.override(_language_of(request)):
+        response = render(
+            request,
+            template,
+            {"district": district or _own_district(request), "key": new_key(), **(context or {})},
+            status=status,
+        )
+    response["Cache-Control"] = "no-store"
+    return response
+
+
+def unless_the_same(request: HttpRequest, response: HttpResponse) -> HttpResponse:
+    """The changing part of a page, or 304 when the reader has it already."""
+    etag = f'"{hashlib.sha256(response.content).hexdigest()[:20]}"'
+    answer = get_conditional_response(request, etag=etag, response=response) or response
+    answer["ETag"] = etag
+    answer["Cache-Control"] = "no-store"
+    return answer
+
+
+def _zone_of(request: HttpRequest) -> ZoneInfo:
+    """The zone of the person's district, in which times are typed and shown."""
+    district = access.districts_of(staff_of(request)).first()
+    return ZoneInfo(district.time_zone if district else "UTC")
+
+
+def _own_district(request: HttpRequest) -> District | None:
+    """The district of the person who is signed in, whose desk can be rung from every page."""
+    user = request.user
+    return access.districts_of(user).first() if isinstance(user, Staff) else None
+
+
+def _language_of(request: HttpRequest) -> str:
+    language = getattr(request.user, "language", None) or translation.get_language()
+    return language if language in dict(settings.LANGUAGES) else settings.LANGUAGE_CODE
+
+
+def _sign_in_first(request: HttpRequest) -> HttpResponse:
+    where = request.get_full_path()
+    if request.method == "POST":
+        saved = kept.keep(request, clock.now(), problem="sent after the sign-in had run out")
+        where = reverse("kept", args=[kept.token_of(saved)])
+    response = redirect(f"{reverse('sign_in')}?next={where}")
+    response["Cache-Control"] = "no-store"
+    return response

@@ -1,0 +1,67 @@
+"""What was typed and could not be taken is kept, shown, and offered again."""
+
+from datetime import datetime
+from urllib.parse import parse_qsl, urlencode
+
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+
+from referrals import links
+from referrals.models import KeptInput, Staff
+
+TOKEN_FIELD = "kept"  # noqa: S105 - the name of a form field
+_NEVER_KEPT = {"csrfmiddlewaretoken", "password", TOKEN_FIELD}
+
+
+def keep(request: HttpRequest, now: datetime, *, problem: str) -> KeptInput:
+    """Store the fields of a form that could not be taken; passwords and tokens are left out."""
+    told = [
+        (name, value)
+        for name, values in request.POST.lists()
+        if name not in _NEVER_KEPT
+        for value in values
+    ]
+    caller = request.user.username if isinstance(request.user, Staff) else ""
+    return KeptInput.objects.create(
+        received_at=now,
+        channel="page",
+        caller=caller,
+        path=request.path[:300],
+        body=urlencode(told),
+        problem=problem,
+    )
+
+
+def token_of(saved: KeptInput) -> str:
+    """The token under which the person who typed it finds it again."""
+    return links.token("k", saved.pk)
+
+
+def find(token: str) -> KeptInput:
+    """What is kept under a token.
+
+    Raises:
+        InvalidLink: when the token is not ours, or it was sent again already.
+    """
+    number = links.require_valid("k", token)
+    saved = KeptInput.objects.filter(pk=number, dealt_with_at=None).first()
+    if saved is None:
+        raise links.InvalidLink("this was sent already")
+    return saved
+
+
+def fields_of(saved: KeptInput) -> list[tuple[str, str]]:
+    """The fields as they were typed."""
+    return parse_qsl(saved.body, keep_blank_values=True)
+
+
+def settle(request: HttpRequest, response: HttpResponse, now: datetime) -> None:
+    """A kept form was sent again and taken: nobody has to look at it any more."""
+    token = request.POST.get(TOKEN_FIELD, "") if request.method == "POST" else ""
+    if not token or not isinstance(response, HttpResponseRedirect):
+        return
+    try:
+        saved = find(token)
+    except links.InvalidLink:
+        return
+    saved.dealt_with_at, saved.dealt_with_by = now, request.user.get_username()
+    saved.save(update_fields=["dealt_with_at", "dealt_with_by"])

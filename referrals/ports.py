@@ -1,0 +1,95 @@
+"""The joints into which ``transport`` fits. ``referrals`` knows these shapes, never their maker.
+
+They are filled when the applications are ready (``transport/apps.py``). Each is called inside the
+transaction that holds the referral's row, unless it says otherwise.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Protocol
+
+from referrals.acting import By
+from referrals.calc.terms import Urgency
+from referrals.models import Offer, Referral, Unit
+
+
+@dataclass(frozen=True, kw_only=True)
+class Concern:
+    """Something about an open referral that a person must deal with from ``due_at`` on.
+
+    ``key`` is the same as long as the cause is the same; ``path`` is the page that deals with it.
+    Open alerts of the kinds it ``supersedes`` end when it is raised: one cause, one alert.
+    """
+
+    key: str
+    kind: str
+    due_at: datetime
+    sentence: str
+    path: str
+    urgency: Urgency
+    supersedes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """A unit that should be asked next, with the candidate as it was shown."""
+
+    unit: Unit
+    shown: dict[str, Any]
+
+
+class Journeys(Protocol):
+    """What the transport side does when a referral moves, and what it worries about."""
+
+    def open(self, referral: Referral, by: By) -> None:
+        """Begin to look for a vehicle, from the moment of the raise."""
+        ...
+
+    def next_units(self, referral: Referral, count: int, now: datetime) -> list[Suggestion]:
+        """The best units not asked yet, best first."""
+        ...
+
+    def placed(self, referral: Referral, offer: Offer, by: By) -> None:
+        """A unit has accepted: the vehicle now has a destination."""
+        ...
+
+    def unplaced(self, referral: Referral, by: By) -> None:
+        """The accepted unit can no longer take the baby."""
+        ...
+
+    def closed(self, referral: Referral, by: By) -> None:
+        """Every baby has an ending: a vehicle not yet at the unit is stood down."""
+        ...
+
+    def concerns(self, referral: Referral, now: datetime) -> Iterable[Concern]:
+        """What about the journey needs a person, now or later."""
+        ...
+
+    def refresh(self, now: datetime) -> None:
+        """Once a sweep, outside any transaction: fold in what came without a verb (positions)."""
+        ...
+
+
+@dataclass
+class _Joints:
+    journeys: Journeys | None = field(default=None)
+
+
+_joints = _Joints()
+
+
+def fill(journeys: Journeys) -> None:
+    """Called once by the transport application when it is ready."""
+    _joints.journeys = journeys
+
+
+def journeys() -> Journeys:
+    """The transport side.
+
+    Raises:
+        RuntimeError: when the service was put together without it.
+    """
+    if _joints.journeys is None:
+        raise RuntimeError("the transport application did not fill its place")
+    return _joints.journeys

@@ -1,0 +1,86 @@
+"""What has to stand in the environment before Django reads its settings.
+
+``manage.py demo`` must choose its own data folder, clock and secret, and Django reads those once.
+Nothing here imports Django.
+"""
+
+import json
+import os
+import socket
+import tempfile
+import time
+from pathlib import Path
+
+DEMO_SECRET = "demo-secret-known-to-everybody-never-for-real-babies"  # noqa: S105
+OWN_BROKER = "memory://localhost"
+
+
+def prepare_environment(argv: list[str]) -> None:
+    """Fill in what ``demo`` and ``serve`` need; other commands are left as they are."""
+    if len(argv) < 2:
+        return
+    if argv[1] == "demo":
+        _prepare_demo(argv[2:])
+    elif argv[1] == "serve":
+        _prepare_serve(argv[2:])
+
+
+def _prepare_demo(arguments: list[str]) -> None:
+    headless = "--headless" in arguments
+    fallback = tempfile.mkdtemp(prefix="littleroad-demo-") if headless else ".littleroad/demo"
+    data = Path(option(arguments, "--data") or fallback).resolve()
+    data.mkdir(parents=True, exist_ok=True)
+    speed = option(arguments, "--speed") or ("240" if headless else "1")
+    port = option(arguments, "--port") or ("0" if headless else "8000")
+    # The demo is always the embedded default: it must not touch a real database by accident.
+    os.environ.pop("DATABASE_URL", None)
+    os.environ.pop("REDIS_URL", None)
+    os.environ["LITTLEROAD_DEMO"] = "1"
+    os.environ["LITTLEROAD_SECRET_KEY"] = DEMO_SECRET
+    os.environ["LITTLEROAD_DATA_DIR"] = str(data)
+    os.environ["LITTLEROAD_CLOCK"] = demo_clock(data, speed)
+    os.environ["LITTLEROAD_DEMO_PORT"] = port if port != "0" else str(free_port())
+
+
+def _prepare_serve(arguments: list[str]) -> None:
+    if data := option(arguments, "--data"):
+        os.environ["LITTLEROAD_DATA_DIR"] = str(Path(data).resolve())
+    port = option(arguments, "--port") or "8000"
+    os.environ.setdefault("LITTLEROAD_BASE_URL", f"http://127.0.0.1:{port}")
+
+
+def demo_clock(data: Path, speed: str) -> str:
+    """The demo's clock as ``real anchor,shown anchor,speed`` in seconds.
+
+    It is kept beside the demo's data, so that a restarted demo goes on from where its clock had
+    come to and never runs backwards.
+    """
+    kept = data / "clock.json"
+    real = time.time()
+    shown = real
+    if kept.exists():
+        before = json.loads(kept.read_text())
+        shown = max(real, before["shown"] + (real - before["real"]) * before["speed"])
+    try:
+        factor = float(speed)
+    except ValueError:
+        factor = 1.0  # the command itself says what is wrong with the option
+    kept.write_text(json.dumps({"real": real, "shown": shown, "speed": factor}))
+    return f"{real},{shown},{factor}"
+
+
+def free_port() -> int:
+    """A port of this machine that nobody listens on just now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def option(arguments: list[str], name: str) -> str | None:
+    """The value of ``--name VALUE`` or ``--name=VALUE``, or nothing."""
+    for position, argument in enumerate(arguments):
+        if argument == name and position + 1 < len(arguments):
+            return arguments[position + 1]
+        if argument.startswith(f"{name}="):
+            return argument.split("=", 1)[1]
+    return None

@@ -1,0 +1,66 @@
+"""Template filters that turn codes and facts into words."""
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from django import template
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+
+from referrals import labels
+from referrals.calc import states, terms
+
+register = template.Library()
+_KINDS = {
+    "breathing": terms.Breathing,
+    "capability": terms.Capability,
+    "decline": terms.DeclineReason,
+    "ending": terms.Ending,
+    "offer": states.OfferStage,
+    "referral": states.ReferralStage,
+    "role": terms.Role,
+    "urgency": terms.Urgency,
+    "channel": terms.EntryChannel,
+}
+
+
+@register.filter
+def word(code: str, kind: str) -> str:
+    """``{{ baby.ending|word:"ending" }}``."""
+    return labels.word_of(_KINDS[kind], code)
+
+
+@register.filter
+def facts(values: dict[str, Any]) -> list[str]:
+    """Every fact of a reading with its name and unit."""
+    return [labels.fact_in_words(name, value) for name, value in values.items()]
+
+
+@register.filter
+def clock(moment: datetime | str | None) -> str:
+    """Hours and minutes in the district's zone; the date too when it is another day."""
+    if not moment:
+        return _("a time not known")
+    if isinstance(moment, str):
+        moment = datetime.fromisoformat(moment)
+    local = timezone.localtime(moment)
+    today = timezone.localdate()
+    if abs(local.date() - today) > timedelta(0):
+        return f"{local:%d.%m. %H:%M}"
+    return f"{local:%H:%M}"
+
+
+@register.simple_tag
+def ring(number: Any, name: str = "") -> SafeString:
+    """A link that rings; nothing when there is no number."""
+    if not number:
+        return SafeString("")
+    text = getattr(number, "as_e164", str(number))
+    return format_html(
+        '<a class="action second call" href="tel:{}">{} <span dir="ltr">{}</span></a>',
+        text,
+        _("Call %(name)s") % {"name": name} if name else _("Call"),
+        text,
+    )

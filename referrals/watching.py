@@ -1,0 +1,154 @@
+"""The watch: what each referral owes somebody now, worked out from its state, again and again.
+
+Nothing here depends on a message having arrived. Whatever is due is found from the rows, so a
+lost nudge costs one sweep and a lost process nothing.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from django.db import transaction
+from django.db.models import Q
+
+from referrals import alerting, lifecycle, messages, ports, timeline
+from referrals.acting import by_system
+from referrals.calc.states import OfferStage, ReferralStage
+from referrals.calc.terms import Ending, Urgency
+from referrals.models import Alert, Referral
+from referrals.ports import Concern
+
+LAPSE_AFTER_ANSWER_TIMES = 6
+LOOK_AGAIN = timedelta(minutes=5)
+WATCHED = "watch"
+AGAIN = ":again:"
+REMIND, REMIND_STABLE = timedelta(minutes=10), timedelta(minutes=30)
+"""How long a concern that somebody has taken may still stand before it is raised again; common
+practice, no source."""
+
+
+def look_at(referral_id: int, now: datetime) -> None:
+    """Bring one referral's alerts in line with its state and book the next look."""
+    _ask_on(referral_id, now)
+    by = by_system(now)
+    with transaction.atomic():
+        referral = timeline.hold(referral_id)
+        concerns = list(concerns_of(referral, now))
+        for concern in concerns:
+            if concern.due_at <= now and (key := _key_to_raise(referral, concern, now)):
+                older = referral.alerts.open().filter(kind__in=concern.supersedes)
+                alerting.settle(older, f"now: {concern.kind.replace('_', ' ')}", by)
+                alerting.raise_concern(referral, replace(concern, key=key), by)
+        _settle_gone(referral, {concern.key for concern in concerns}, now)
+        referral.next_look_at = _next_look(referral, concerns, now)
+        referral.save(update_fields=["next_look_at"])
+
+
+def concerns_of(referral: Referral, now: datetime) -> Iterator[Concern]:
+    """Everything about a referral that needs a person, now or from a later time on."""
+    if referral.is_open:
+        yield from _concerns_of_search(referral)
+        yield from ports.journeys().concerns(referral, now)
+    else:
+        yield from _outcome_not_told(referral)
+
+
+def concern_key(referral: Referral, kind: str, subject: object = "") -> str:
+    """The key of a concern: the same cause always has the same one."""
+    return f"{WATCHED}:{referral.pk}:{kind}:{subject}"[:140]
+
+
+def _key_to_raise(referral: Referral, concern: Concern, now: datetime) -> str | None:
+    """The key under which a concern is raised now; nothing while somebody is told already.
+
+    Taken by a person and still so after a while, or settled and back: it is raised again.
+    """
+    raised = Q(key=concern.key) | Q(key__startswith=f"{concern.key}{AGAIN}")
+    alerts = referral.alerts.filter(raised)
+    newest = alerts.order_by("-pk").first()
+    if newest is None:
+        return concern.key
+    taken = newest.acknowledged_at
+    if newest.is_open or (taken and now < taken + _patience_with(concern)):
+        return None
+    return f"{concern.key}{AGAIN}{alerts.count()}"
+
+
+def _patience_with(concern: Concern) -> timedelta:
+    return REMIND_STABLE if concern.urgency is Urgency.STABLE else REMIND
+
+
+def _ask_on(referral_id: int, now: datetime) -> None:
+    """Ask the best unit when none is asked or answering; lapse questions nobody will answer."""
+    referral = Referral.objects.select_related("district").get(pk=referral_id)
+    if referral.stage not in (ReferralStage.RAISED.value, ReferralStage.ASKING.value):
+        return
+    patience = timedelta(minutes=referral.district.offer_answer_minutes * LAPSE_AFTER_ANSWER_TIMES)
+    open_offers = list(referral.offers.filter(stage=OfferStage.OPEN.value))
+    for offer in open_offers:
+        if offer.asked_at + patience <= now:
+            lifecycle.lapse(offer, now)
+    if not any(offer.asked_at + patience > now for offer in open_offers):
+        lifecycle.ask_best(referral_id, now)
+
+
+def _concerns_of_search(referral: Referral) -> Iterator[Concern]:
+    urgency = Urgency(referral.urgency)
+    if referral.stage == ReferralStage.PLACED.value:
+        return
+    open_offers = list(referral.offers.filter(stage=OfferStage.OPEN.value).select_related("unit"))
+    if not open_offers:
+        yield Concern(
+            key=concern_key(referral, "nobody_can_take", referral.offers.count()),
+            kind="nobody_can_take",
+            due_at=referral.raised_at,
+            sentence=messages.nobody_can_take(referral),
+            path=f"/desk/{referral.code}/",
+            urgency=urgency,
+        )
+    patience = timedelta(minutes=referral.district.offer_answer_minutes)
+    for offer in open_offers:
+        yield Concern(
+            key=concern_key(referral, "unanswered", offer.pk),
+            kind="unanswered",
+            due_at=offer.asked_at + patience,
+            sentence=(
+                f"{offer.unit} was asked at {messages.clock_time(offer.asked_at, referral)} and "
+                f"has not said yes or no for {referral.code}. Ring them."
+            ),
+            path=f"/desk/{referral.code}/",
+            urgency=urgency,
+        )
+
+
+def _outcome_not_told(referral: Referral) -> Iterator[Concern]:
+    wait = timedelta(hours=referral.district.outcome_hours)
+    for baby in referral.babies.filter(ending=Ending.HANDED_OVER.value, outcomes__isnull=True):
+        if baby.ended_at is None:
+            continue
+        yield Concern(
+            key=concern_key(referral, "outcome_not_told", baby.pk),
+            kind="outcome_not_told",
+            due_at=baby.ended_at + wait,
+            sentence=(
+                f"{referral.origin.name} has not been told how {baby.code} is. "
+                "Ask the unit and send the outcome back."
+            ),
+            path=f"/desk/{referral.code}/",
+            urgency=Urgency.STABLE,
+        )
+
+
+def _settle_gone(referral: Referral, standing: set[str], now: datetime) -> None:
+    open_watched: Iterable[Alert] = referral.alerts.open().filter(
+        key__startswith=f"{WATCHED}:{referral.pk}:"
+    )
+    gone = [alert for alert in open_watched if alert.key.partition(AGAIN)[0] not in standing]
+    alerting.settle(gone, "settled", by_system(now))
+
+
+def _next_look(referral: Referral, concerns: list[Concern], now: datetime) -> datetime | None:
+    later = [concern.due_at for concern in concerns if concern.due_at > now]
+    if referral.is_open:
+        return min([now + LOOK_AGAIN, *later])
+    return min(later) if later else None

@@ -1,0 +1,238 @@
+"""P5: positions from a driver's phone, against plain views that insert the same rows unasked.
+
+The service's side is the whole way: the link is checked, the journey looked up, every position
+validated, stored once by its key, and the vehicle's last place moved on. Taken in this process by
+Django's test client, and over loopback from a gunicorn with two sync workers.
+"""
+
+import http.client
+import itertools
+import json
+import os
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import common
+from common import Line
+
+MANY = 100
+WORKERS = 2
+CLIENTS = 2
+_numbers = itertools.count(1)
+
+
+@dataclass(frozen=True)
+class Journey:
+    """The journey that positions are told of, and the driver's link."""
+
+    pk: int
+    token: str
+
+    @property
+    def api(self) -> str:
+        """The service's own address."""
+        return f"/api/v1/transfers/{self.pk}/positions/"
+
+
+def measure() -> list[Line]:
+    """All lines of one database."""
+    common.setup()
+    from django.conf import settings
+
+    settings.ROOT_URLCONF = "plain"
+    journey = make_journey()
+    return in_process(journey) + over_loopback(journey)
+
+
+def make_journey() -> Journey:
+    """A vehicle on the road in the demo's district."""
+    from world import a_journey
+
+    from fixtures_demo.load import load_district
+    from referrals import clock
+    from referrals.models import Unit
+    from transport import driver_links
+    from transport.calc.stages import TransferStage
+
+    now = clock.now()
+    load_district(now)
+    begun = now - timedelta(hours=1)
+    transfer = a_journey(begun, Unit.objects.get(code="ORL-NB"), stage=TransferStage.ON_THE_ROAD)
+    return Journey(transfer.pk, driver_links.token_for(transfer))
+
+
+def in_process(journey: Journey) -> list[Line]:
+    """Both views in this process, in turns."""
+    from django.test import Client
+
+    client = Client(headers={"host": "127.0.0.1"})
+
+    def post(path: str, body: bytes, **headers: str) -> None:
+        answer = client.post(path, body, content_type="application/json", headers=headers)
+        assert answer.status_code == 200, answer.content
+
+    def ours(body: bytes) -> None:
+        post(journey.api, body, authorization=f"Driver {journey.token}")
+
+    one, plain_one = common.side_by_side(
+        lambda: ours(one_position()),
+        lambda: post(f"/plain/one/{journey.pk}/", one_position()),
+        times=common.repeats(300),
+    )
+    many, plain_many = common.side_by_side(
+        lambda: ours(many_positions()),
+        lambda: post(f"/plain/many/{journey.pk}/", many_positions()),
+        times=common.repeats(60),
+    )
+    return [
+        _rates("P5 one position, in process", 1, one, plain_one, 0.6),
+        _rates(f"P5 batch of {MANY}, in process", MANY, many, plain_many, 0.5),
+    ]
+
+
+def _rates(what: str, rows: int, ours: list[float], plain: list[float], at_least: float) -> Line:
+    return Line(
+        what=what,
+        measured=rows * 1000 / common.median(ours),
+        baseline=rows * 1000 / common.median(plain),
+        unit="rows/s",
+        at_least=at_least,
+        note=f"p95 {common.p95(ours):.1f} / {common.p95(plain):.1f} ms",
+    )
+
+
+def over_loopback(journey: Journey) -> list[Line]:
+    """Both views from one gunicorn, in blocks that take turns."""
+    blocks, size = (2, 40) if common.quick() else (6, 300)
+    with gunicorn() as port:
+        caller = {"Authorization": f"Driver {journey.token}"}
+        one = _blocks(
+            blocks, size,
+            lambda n: Load(port, journey.api, one_position, caller).run(n),
+            lambda n: Load(port, f"/plain/one/{journey.pk}/", one_position, {}).run(n),
+        )  # fmt: skip
+        many = _blocks(
+            blocks, size // 5,
+            lambda n: Load(port, journey.api, many_positions, caller).run(n),
+            lambda n: Load(port, f"/plain/many/{journey.pk}/", many_positions, {}).run(n),
+        )  # fmt: skip
+    where = f"gunicorn sync {WORKERS}"
+    return [
+        _loaded(f"P5 one position, {where}", 1, one, 0.6),
+        _loaded(f"P5 batch of {MANY}, {where}", MANY, many, 0.5),
+    ]
+
+
+Block = tuple[float, list[float]]
+
+
+def _blocks(count: int, size: int, *loads: Callable[[int], Block]) -> list[list[Block]]:
+    for load in loads:
+        load(20)
+    taken: list[list[Block]] = [[] for _ in loads]
+    for _ in range(count):
+        for kept, load in zip(taken, loads, strict=True):
+            kept.append(load(size))
+    return taken
+
+
+def _loaded(what: str, rows: int, taken: list[list[Block]], at_least: float) -> Line:
+    ours, plain = (common.median([rate for rate, _ in blocks]) for blocks in taken)
+    late, late_plain = (
+        common.p95([each for _, times in blocks for each in times]) for blocks in taken
+    )
+    return Line(
+        what=what, measured=rows * ours, baseline=rows * plain, unit="rows/s", at_least=at_least,
+        note=f"p95 {late:.1f} / {late_plain:.1f} ms, {CLIENTS} clients",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Load:
+    """A few clients that post one after the other, each its share."""
+
+    port: int
+    path: str
+    body: Callable[[], bytes]
+    headers: dict[str, str]
+
+    def run(self, count: int) -> Block:
+        """Requests a second, and the milliseconds of each."""
+        times: list[float] = []
+        threads = [
+            threading.Thread(target=self._post, args=(count // CLIENTS, times))
+            for _ in range(CLIENTS)
+        ]
+        begun = time.perf_counter()
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        seconds = time.perf_counter() - begun
+        assert len(times) == count // CLIENTS * CLIENTS, "some requests were not answered with 200"
+        return len(times) / seconds, times
+
+    def _post(self, count: int, times: list[float]) -> None:
+        for _ in range(count):
+            body = self.body()
+            begun = time.perf_counter()
+            connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
+            headers = {"Content-Type": "application/json", **self.headers}
+            connection.request("POST", self.path, body, headers)
+            answer = connection.getresponse()
+            text = answer.read()
+            connection.close()
+            assert answer.status == 200, text
+            times.append((time.perf_counter() - begun) * 1000)
+
+
+@contextmanager
+def gunicorn() -> Iterator[int]:
+    """Two sync workers on the database of this run."""
+    from servers import answers, free_port, wait_until
+
+    port = free_port()
+    here = str(common.ROOT / "tests" / "benchmarks")
+    server = subprocess.Popen(
+        [sys.executable, "-m", "gunicorn", "plain:application", "--pythonpath", here,
+         "--workers", str(WORKERS), "--bind", f"127.0.0.1:{port}", "--log-level", "error"],
+        env=os.environ | {"LITTLEROAD_BENCHMARK_SERVES": "1"}, stdout=sys.stderr,
+    )  # fmt: skip
+    try:
+        wait_until(lambda: answers(port), seconds=30, what="gunicorn did not answer")
+        yield port
+    finally:
+        server.terminate()
+        server.wait(15)
+
+
+def one_position() -> bytes:
+    """One position as a phone tells it, with a key never used before."""
+    return json.dumps(_told()).encode()
+
+
+def many_positions() -> bytes:
+    """A batch of them."""
+    return json.dumps({"positions": [_told() for _ in range(MANY)]}).encode()
+
+
+def _told() -> dict[str, Any]:
+    number = next(_numbers)
+    return {
+        "key": f"phone-{number}",
+        "happened_at": datetime.now(UTC).isoformat(),
+        "latitude": -22.4 + number % 1000 / 10_000,
+        "longitude": 85.9,
+        "accuracy_m": 12.0,
+    }
+
+
+if __name__ == "__main__":
+    common.main(measure, "Position intake")

@@ -1,0 +1,130 @@
+"""The small world of the tests: the demo district, its people, and the clock they share.
+
+Everything runs on an SQLite database in memory unless DATABASE_URL names another; the tests
+marked ``postgresql`` are left out there and run in the pass of tests/services.
+"""
+
+import os
+from collections.abc import Callable, Iterator
+from datetime import datetime
+from typing import Any
+
+import hypothesis
+import pytest
+from django.conf import settings
+from django.db import connection
+
+from fixtures_demo.load import load_district
+from referrals import append_only, clock
+from referrals.acting import By, by_staff
+from referrals.calc.terms import EntryChannel
+from referrals.models import District, Site, Staff, Unit
+
+hypothesis.settings.register_profile("quick", max_examples=60, deadline=None)
+hypothesis.settings.register_profile("nightly", max_examples=2000, deadline=None)
+hypothesis.settings.load_profile(os.environ.get("LITTLEROAD_TEST_PROFILE", "quick"))
+
+ON_POSTGRESQL = os.environ.get("DATABASE_URL", "").startswith("postgres")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Keep real concurrency for the database that has it."""
+    wrong = "postgresql" if not ON_POSTGRESQL else "services"
+    kept = [item for item in items if item.get_closest_marker(wrong) is None]
+    if len(kept) < len(items):
+        config.hook.pytest_deselected(items=[item for item in items if item not in kept])
+        items[:] = kept
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings() -> None:
+    """A flush between transactional tests may empty the timeline; nothing else may."""
+    operations = type(connection.ops)
+    plain = operations.sql_flush
+    if connection.vendor != "sqlite":
+        return
+
+    def sql_flush(self: Any, *arguments: Any, **options: Any) -> list[str]:
+        statements = plain(self, *arguments, **options)
+        return [*append_only.SQLITE_AWAY, *statements, *append_only.SQLITE]
+
+    operations.sql_flush = sql_flush  # type: ignore[method-assign]
+
+
+@pytest.fixture(autouse=True)
+def _nothing_leaves_the_machine(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No gateway is set unless a test sets its own; nudges stay in memory."""
+    monkeypatch.setitem(settings.SMS_GATEWAY, "url", "")
+    monkeypatch.setitem(settings.VOICE_GATEWAY, "url", "")
+
+
+@pytest.fixture
+def now() -> datetime:
+    """The moment at which a test begins."""
+    return clock.now()
+
+
+@pytest.fixture
+def district(db: None, now: datetime) -> District:
+    """The whole invented district."""
+    return load_district(now)
+
+
+@pytest.fixture
+def person(district: District) -> Callable[[str], Staff]:
+    """A person of the district by user name."""
+    return lambda username: Staff.objects.get(username=username)
+
+
+@pytest.fixture
+def attendant(person: Callable[[str], Staff]) -> Staff:
+    """Tomasi, birth attendant at Mirrow Heights."""
+    return person("tomasi.bellaqua")
+
+
+@pytest.fixture
+def nurse(person: Callable[[str], Staff]) -> Staff:
+    """Hana, nurse in charge at Port Orlime."""
+    return person("hana.wendorra")
+
+
+@pytest.fixture
+def other_nurse(person: Callable[[str], Staff]) -> Staff:
+    """Miriam, nurse in charge at Kesawari."""
+    return person("miriam.castowell")
+
+
+@pytest.fixture
+def officer(person: Callable[[str], Staff]) -> Staff:
+    """Leena, at the district desk."""
+    return person("leena.morrastad")
+
+
+@pytest.fixture
+def post(attendant: Staff) -> Site:
+    """Mirrow Heights Health Post."""
+    site = attendant.roles.get().site
+    assert site is not None
+    return site
+
+
+@pytest.fixture
+def intensive(district: District) -> Unit:
+    """The intensive unit at Port Orlime."""
+    return Unit.objects.get(code="ORL-NB")
+
+
+@pytest.fixture
+def ward(district: District) -> Unit:
+    """The unit with CPAP at Kesawari."""
+    return Unit.objects.get(code="KES-NB")
+
+
+@pytest.fixture
+def by(now: datetime) -> Iterator[Callable[..., By]]:
+    """``by(person)``: something that person does on a page now, or at another time."""
+
+    def made(staff: Staff, at: datetime | None = None, **times: datetime) -> By:
+        return by_staff(staff, channel=EntryChannel.PAGE, now=at or clock.now(), **times)
+
+    return made

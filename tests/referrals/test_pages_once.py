@@ -1,0 +1,102 @@
+"""A form pressed twice counts once; what could not be taken is kept."""
+
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+from pages_world import browser_of, forms_on, press, text_of
+
+from referrals import links
+from referrals.models import DeviceRequest, KeptInput, Observation, Referral
+
+
+def test_the_second_press_shows_the_result_of_the_first(attendant):
+    client = browser_of(attendant)
+    form = forms_on(client.get("/post/"))[0]["fields"]
+    first, second = client.post("/post/", form), client.post("/post/", form)
+    assert Referral.objects.count() == 1
+    assert first.status_code == second.status_code == 302
+    assert first.url == second.url == f"/r/{Referral.objects.get().code}/details/"
+
+
+def test_another_page_is_another_key(attendant):
+    client = browser_of(attendant)
+    for _ in range(2):
+        press(client, "/post/")
+    assert Referral.objects.count() == 2
+
+
+def test_coming_back_and_changing_the_form_is_a_new_telling(attendant):
+    client = browser_of(attendant)
+    path = press(client, "/post/").url
+    form = forms_on(client.get(path))[0]["fields"]
+    client.post(path, form | {"heart_rate_band": "under_60"})
+    client.post(path, form | {"heart_rate_band": "from_60_to_99"})
+    assert Observation.objects.count() == 2
+
+
+def test_a_refused_form_gives_its_key_back(attendant):
+    client = browser_of(attendant)
+    path = press(client, "/post/").url + "1/2/"
+    form = forms_on(client.get(path))[0]["fields"]
+    kept_before = DeviceRequest.objects.count()
+    assert client.post(path, form | {"temperature_c": "361"}).status_code == 422
+    assert DeviceRequest.objects.count() == kept_before
+    assert client.post(path, form | {"temperature_c": "36,1"}).status_code == 302
+    assert Observation.objects.get().temperature_c == 36.1
+
+
+def test_one_persons_key_says_nothing_about_anothers(attendant, person):
+    form = forms_on(browser_of(attendant).get("/post/"))[0]["fields"]
+    browser_of(attendant).post("/post/", form)
+    browser_of(person("lupe.sandrivo")).post("/post/", form | {"site": ""})
+    assert Referral.objects.count() == 2
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.postgresql
+def test_two_presses_at_the_same_moment_raise_one_referral(attendant):
+    form = forms_on(browser_of(attendant).get("/post/"))[0]["fields"]
+    clients = [browser_of(attendant) for _ in range(4)]
+    with ThreadPoolExecutor(4) as pool:
+        answers = list(pool.map(lambda client: client.post("/post/", form), clients))
+    assert Referral.objects.count() == 1
+    assert len({answer.url for answer in answers}) == 1
+
+
+def test_what_was_typed_before_the_sign_in_ran_out_waits_behind_it(attendant):
+    client = browser_of(attendant)
+    path = press(client, "/post/").url
+    form = forms_on(client.get(path))[0]["fields"] | {"heart_rate_band": "under_60"}
+    client.logout()
+    answer = client.post(path, form)
+    assert answer.url.startswith("/sign-in/?next=/kept/")
+    assert "What you typed is kept" in text_of(client.get(answer.url))
+    waiting = answer.url.partition("next=")[2]
+    again = browser_of(attendant)
+    assert press(again, waiting).status_code == 302
+    assert Observation.objects.get().heart_rate_band == "under_60"
+    assert KeptInput.objects.get().dealt_with_by == attendant.username
+    assert again.get(waiting).status_code == 404  # it was sent
+
+
+def test_a_form_of_another_site_is_kept_but_never_one_press_away(attendant):
+    client = browser_of(attendant, enforce_csrf_checks=True)
+    answer = client.post("/post/", {"site": "1"}, headers={"Sec-Fetch-Site": "cross-site"})
+    assert answer.status_code == 403
+    assert KeptInput.objects.get().path == "/post/"
+    assert "/kept/" not in text_of(answer)
+    assert Referral.objects.count() == 0
+
+
+def test_a_stale_form_of_our_own_is_kept_and_can_be_sent_again(attendant):
+    client = browser_of(attendant, enforce_csrf_checks=True)
+    answer = client.post("/post/", {"key": "a"}, headers={"Sec-Fetch-Site": "same-origin"})
+    token = links.token("k", KeptInput.objects.get().pk)
+    assert f"/kept/{token}/" in text_of(answer)
+    assert answer.status_code == 403
+
+
+def test_a_password_is_never_kept(db):
+    client = browser_of(enforce_csrf_checks=True)
+    client.post("/sign-in/", {"username": "leena", "password": "secret words"})
+    assert "secret" not in KeptInput.objects.get().body

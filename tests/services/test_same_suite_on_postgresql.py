@@ -1,0 +1,29 @@
+"""The whole suite again on PostgreSQL and Redis, each started for it."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from servers import postgresql, redis
+
+ROOT = Path(__file__).resolve().parents[2]
+
+pytestmark = [pytest.mark.services, pytest.mark.timeout(1500)]
+
+
+def test_the_same_suite_passes_on_postgresql_and_redis(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("servers")
+    with postgresql(folder / "postgresql") as database, redis(folder / "redis") as (broker, _):
+        run = subprocess.run(
+            [sys.executable, "-m", "pytest", "tests", "-m", "not services and not browser",
+             "-n", "2", "-q", "--no-header", "-p", "no:cacheprovider", "--ignore", "tests/calc"],
+            cwd=ROOT,
+            env=os.environ | {"DATABASE_URL": database, "REDIS_URL": broker},
+            capture_output=True,
+            text=True,
+        )  # fmt: skip
+    print(run.stdout[-6000:], run.stderr[-2000:])
+    assert run.returncode == 0
+    assert " passed" in run.stdout

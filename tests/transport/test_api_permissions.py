@@ -1,0 +1,270 @@
+"""Who may do what to what: every role against every verb, on one journey under way."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import pytest
+from django.db import transaction
+
+from referrals import lifecycle, recording
+from referrals.acting import by_staff
+from referrals.calc.terms import EntryChannel
+from referrals.models import Alert, Baby, District, Offer, Referral, Staff, StaffRole, Unit
+from tests import world
+from tests.api_world import Device, device_of, driver_device
+from transport import lifecycle as journeys
+from transport.models import Transfer, Vehicle
+
+CALLERS = {
+    "own post": "tomasi.bellaqua",
+    "other post": "mei.corrowan",
+    "receiving unit": "hana.wendorra",
+    "unit asked": "miriam.castowell",
+    "other unit": "blessing.amorvale",
+    "driver": "mateus.dunnaway",
+    "other driver": "ilse.kambarra",
+    "desk": "leena.morrastad",
+    "lead": "adaeze.wintermoor",
+    "far desk": "far.desk",
+    "link": "",
+}
+ALLOWED, ROLE, FOREIGN, ACCOUNT, BODY = "Y", "R", "N", "U", "B"
+MEANT = {ROLE: {403}, FOREIGN: {404}, ACCOUNT: {401}, BODY: {400}}
+CHECK = {"baby": 1, "breathing": "ventilated", "heart_rate": 120}
+POSITION = {
+    "key": "p1",
+    "happened_at": "2026-03-01T14:02:00Z",
+    "latitude": -22.4,
+    "longitude": 85.9,
+}
+FOUND = {
+    "name": "Red car", "kind": "car", "driver_name": "A neighbour", "driver_phone": "+12025550199",
+}  # fmt: skip
+LIST = {"version": 1, "answers": {"warmth": "yes"}, "template": "before-leaving"}
+PREPARES = {"version": 1, "answers": {"cot": "yes"}, "template": "unit-prepares"}
+REASON = {"reason": "told by phone"}
+
+# One letter for each caller above, in their order.
+MATRIX = [
+    ("GET", "referrals/{code}/", None, "YNYYNNNYYNU"),
+    ("POST", "referrals/", {"site": "MRW"}, "YRRRRRRYYBU"),
+    ("GET", "referrals/{code}/observations/", None, "YNYYNNNYYNU"),
+    ("POST", "referrals/{code}/observations/", {"heart_rate": 90}, "YNYRNNNYYNU"),
+    ("GET", "referrals/{code}/treatments/", None, "YNYYNNNYYNU"),
+    ("POST", "referrals/{code}/treatments/", {"words": "vitamin K"}, "YNYRNNNYYNU"),
+    ("GET", "referrals/{code}/advice/", None, "YNYYNNNYYNU"),
+    ("POST", "referrals/{code}/advice/", {"given_by": "Dr W", "words": "warm"}, "YNYYNNNYYNU"),
+    ("GET", "referrals/{code}/needs/", None, "YNYYNNNYYNU"),
+    ("POST", "referrals/{code}/needs/{need}/override/", REASON, "YNYRNNNYYNU"),
+    ("GET", "referrals/{code}/candidates/", None, "YNRRNNNYYNU"),
+    ("GET", "referrals/{code}/offers/", None, "YNYYNNNYYNU"),
+    ("POST", "referrals/{code}/offers/", {"unit": "BAN-NB"}, "RNRRNNNYYNU"),
+    ("GET", "referrals/{code}/entries/", None, "YNYRNNNYYNU"),
+    ("GET", "referrals/{code}/outcome/", None, "YNYRNNNYYNU"),
+    ("POST", "referrals/{code}/outcome/", {"state": "well", "words": "feeds"}, "RNYRNNNYYNU"),
+    ("POST", "referrals/{code}/babies/1/ending/", {"ending": "family_declined"}, "YNYRNNNYYNU"),
+    ("POST", "referrals/{code}/babies/1/ending/reverse/", REASON, "YNYRNNNYYNU"),
+    ("POST", "referrals/{code}/take_back/", REASON, "YNRRNNNYYNU"),
+    ("POST", "referrals/{code}/divert/", REASON, "RNRRNNNYYNU"),
+    ("POST", "offers/{offer}/accept/", {}, "RNYNNNNYYNU"),
+    ("POST", "offers/{offer}/decline/", {"reason": "no_staff"}, "RNYNNNNYYNU"),
+    ("POST", "offers/{offer}/withdraw/", REASON, "RNRNNNNYYNU"),
+    ("GET", "transfers/{transfer}/", None, "YNYNNYNYYNY"),
+    ("POST", "transfers/{transfer}/assign/", {"vehicle": "AMB-2"}, "RNRNNRNYYNR"),
+    ("POST", "transfers/{transfer}/unassign/", REASON, "RNRNNRNYYNR"),
+    ("POST", "transfers/{transfer}/send_toward/", {"unit": "KES-NB"}, "RNRNNRNYYNR"),
+    ("POST", "transfers/{transfer}/milestones/", {"milestone": "collecting"}, "YNRNNYNYYNY"),
+    ("POST", "transfers/{transfer}/positions/", POSITION, "YNRNNYNYYNY"),
+    ("GET", "transfers/{transfer}/checks/", None, "YNYNNYNYYNY"),
+    ("POST", "transfers/{transfer}/checks/", CHECK, "YNRNNYNYYNY"),
+    ("GET", "transfers/{transfer}/checklists/", None, "YNYNNYNYYNY"),
+    ("POST", "transfers/{transfer}/checklists/", LIST, "YNRNNYNYYNY"),
+    ("POST", "transfers/{transfer}/checklists/", PREPARES, "RNYNNRNYYNR"),
+    ("GET", "transfers/{transfer}/handover/", None, "YNYNNYNYYNY"),
+    ("POST", "transfers/{transfer}/handover/", {"side": "giver", "name": "T"}, "YNRNNYNYYNY"),
+    ("POST", "transfers/{transfer}/handover/", {"side": "receiver", "name": "H"}, "RNYNNRNYYNR"),
+    ("GET", "units/ORL-NB/", None, "YYYYYYYYYNU"),
+    ("POST", "units/ORL-NB/cots/", {"cots_free": 1}, "RRYRRRRYYNU"),
+    ("POST", "vehicles/AMB-1/ready/", {}, "RRRRRYRYYNU"),
+    ("POST", "vehicles/", FOUND, "RRRRRRRYYYU"),
+    ("POST", "alerts/{alert}/acknowledge/", {}, "NNYNNNNYYNU"),
+]
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One journey with everybody who could want something of it."""
+
+    referral: Referral
+    transfer: Transfer
+    numbers: dict[str, Any]
+
+    def device(self, caller: str) -> Device:
+        return driver_device(self.transfer) if caller == "link" else device_of(CALLERS[caller])
+
+
+@pytest.fixture
+def stage(district: District, intensive: Unit, ward: Unit, now: datetime) -> Stage:
+    far = District.objects.create(code="far", name="A far district")
+    officer = Staff.objects.create(username="far.desk", display_name="Far Desk")
+    StaffRole.objects.create(staff=officer, role="desk", district=far)
+    referral = world.a_referral(now)
+    recording.name_person(
+        world.told_by("tomasi.bellaqua", now), referral.babies.get(), "Little Aru"
+    )
+    world.an_offer(referral, ward, now)
+    offer = world.an_offer(referral, intensive, now)
+    lifecycle.accept(world.told_by("hana.wendorra", now), offer)
+    transfer = referral.transfers.get()
+    desk = by_staff(
+        Staff.objects.get(username="leena.morrastad"), channel=EntryChannel.PAGE, now=now
+    )
+    transfer = journeys.assign(desk, transfer, Vehicle.objects.get(code="AMB-1"))
+    need = referral.needs.filter(superseded_at=None).first()
+    assert need is not None
+    numbers = {
+        "code": referral.code,
+        "need": need.pk,
+        "offer": offer.pk,
+        "transfer": transfer.pk,
+        "alert": Alert.objects.get(offer=offer, kind="question").pk,
+    }
+    return Stage(referral, transfer, numbers)
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "body", "letters"), MATRIX, ids=[f"{m} {p} {b}" for m, p, b, _ in MATRIX]
+)
+def test_each_role_gets_what_is_meant_for_it(
+    stage: Stage, method: str, path: str, body: Any, letters: str
+) -> None:
+    devices = {caller: stage.device(caller) for caller in CALLERS}
+    got = {}
+    for caller, device in devices.items():
+        with transaction.atomic():
+            address = path.format(**stage.numbers)
+            answer = device.get(address) if method == "GET" else device.post(address, body)
+            got[caller] = answer.status_code
+            transaction.set_rollback(True)
+
+    wrong = {
+        caller: (letter, got[caller])
+        for caller, letter in zip(CALLERS, letters, strict=True)
+        if got[caller] not in MEANT.get(letter, {200, 201, 409})
+    }
+    assert wrong == {}
+
+
+def test_the_matrix_knows_every_verb_of_the_schema(stage: Stage) -> None:
+    schema = Device().get("schema/").json()
+    published = {
+        (method.upper(), path.removeprefix("/api/v1/").replace("{birth_order}", "1"))
+        for path, operations in schema["paths"].items()
+        for method in operations
+    }
+    named = {(method, path) for method, path, _, _ in MATRIX}
+    plain = {
+        (method, _anonymous(path))
+        for method, path in named
+        | {("GET", f"{name}/") for name in ("me", "referrals", "offers", "transfers", "sites",
+                                            "units", "vehicles", "alerts")}
+    }  # fmt: skip
+    assert {(method, _anonymous(path)) for method, path in published} == plain
+
+
+def _anonymous(path: str) -> str:
+    parts = path.split("/")
+    known = {"ORL-NB", "AMB-1"}
+    return "/".join("{}" if part.startswith("{") or part in known else part for part in parts)
+
+
+@pytest.mark.parametrize(
+    ("caller", "seen"),
+    [
+        ("own post", (1, 2, 1)), ("other post", (0, 0, 0)), ("receiving unit", (1, 1, 1)),
+        ("unit asked", (1, 1, 0)), ("other unit", (0, 0, 0)), ("driver", (0, 0, 1)),
+        ("other driver", (0, 0, 0)), ("desk", (1, 2, 1)), ("lead", (1, 2, 1)),
+        ("far desk", (0, 0, 0)),
+    ],
+)  # fmt: skip
+def test_lists_hold_what_is_in_scope(stage: Stage, caller: str, seen: tuple[int, int, int]) -> None:
+    device = stage.device(caller)
+    counts = tuple(
+        device.get(f"{name}/").json()["count"] for name in ("referrals", "offers", "transfers")
+    )
+    assert counts == seen
+
+
+def test_a_unit_sees_its_own_question_only(stage: Stage) -> None:
+    body = stage.device("unit asked").get(f"referrals/{stage.referral.code}/").json()
+    assert [offer["unit"] for offer in body["offers"]] == ["KES-NB"]
+
+
+@pytest.mark.parametrize(
+    ("caller", "name"),
+    [("own post", "Little Aru"), ("receiving unit", "Little Aru"), ("desk", "Little Aru"),
+     ("unit asked", "")],
+)  # fmt: skip
+def test_the_name_is_for_those_who_care_for_the_baby(stage: Stage, caller: str, name: str) -> None:
+    body = stage.device(caller).get(f"referrals/{stage.referral.code}/").json()
+    assert body["babies"][0]["name"] == name
+
+
+@pytest.mark.parametrize("caller", ["link", "driver"])
+def test_a_driver_never_reads_a_name(stage: Stage, caller: str) -> None:
+    device = stage.device(caller)
+    number = stage.transfer.pk
+    stage.device("receiving unit").post(
+        f"transfers/{number}/handover/",
+        {"side": "receiver", "name": "Hana Wendorra", "disagreement": "says Little Aru is cold"},
+    )
+    pages = [f"transfers/{number}/{part}" for part in ("", "checks/", "checklists/")]
+    pages += ["transfers/"] + ([f"transfers/{number}/handover/"] if caller == "link" else [])
+    for page in pages:
+        answer = device.get(page)
+        assert answer.status_code == 200
+        assert "Aru" not in answer.content.decode()
+        assert "Hana" not in answer.content.decode()
+
+
+def test_the_driver_gets_no_word_about_lateness(stage: Stage) -> None:
+    body = stage.device("link").get(f"transfers/{stage.transfer.pk}/").json()
+    assert set(body) == {
+        "id", "referral", "stage", "babies", "pickup", "destination", "without_acceptance",
+        "desk_phone", "next_milestone", "server_time",
+    }  # fmt: skip
+    assert body["pickup"]["name"] == "Mirrow Heights Health Post"
+    assert body["next_milestone"] == "collecting"
+
+
+def test_taking_a_role_away_works_at_once(stage: Stage) -> None:
+    device = stage.device("desk")
+    path = f"referrals/{stage.referral.code}/"
+    assert device.get(path).status_code == 200
+    StaffRole.objects.filter(staff__username=CALLERS["desk"]).delete()
+    assert device.get(path).status_code == 404
+
+
+def test_a_page_session_needs_its_csrf_token(stage: Stage) -> None:
+    from django.test import Client
+
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(
+        Staff.objects.get(username=CALLERS["desk"]), "django.contrib.auth.backends.ModelBackend"
+    )
+    assert client.get("/api/v1/me/").status_code == 200
+    answer = client.post(
+        "/api/v1/referrals/", "{}", "application/json", headers={"idempotency-key": "k"}
+    )
+    assert answer.status_code == 403
+    assert not Baby.objects.exclude(referral=stage.referral).exists()
+
+
+def test_numbers_of_other_things_do_not_open_anything(stage: Stage) -> None:
+    desk = stage.device("desk")
+    other = world.a_referral(stage.referral.raised_at, attendant="mei.corrowan")
+    assert Offer.objects.count() == 2
+    path = f"referrals/{other.code}/needs/{stage.numbers['need']}/override/"
+    assert desk.post(path, REASON).status_code == 404
+    assert desk.get(f"transfers/{10**30}/").status_code == 404

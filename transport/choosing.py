@@ -1,0 +1,261 @@
+"""From rows to the ranking of units and back; what was shown is kept."""
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from referrals.calc.states import OfferStage
+from referrals.calc.terms import Capability, VehicleKind
+from referrals.models import District, Referral, Site, Unit
+from referrals.ports import Suggestion
+from referrals.reading import assess, babies_on_the_way, known_facts
+from transport.calc import ranking as ranks
+from transport.calc.oxygen import Cylinder as Bottle
+from transport.calc.oxygen import metric_cylinder, us_cylinder
+from transport.calc.stages import TransferStage
+from transport.calc.travel import (
+    Place,
+    TravelEstimate,
+    TravelEstimator,
+    TravelSettings,
+    fixed_estimator,
+)
+from transport.models import Cylinder, Ranking, Transfer, Vehicle
+
+MINUTES_UNTIL_BACK = 90.0
+"""Assumed until a vehicle on a journey is free again; common practice, no source."""
+
+
+def estimator_of(district: District) -> TravelEstimator:
+    """The estimator of travel times that a district uses."""
+    return fixed_estimator(TravelSettings(detour_factor=district.detour_factor))
+
+
+def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
+    """Every unit in reach as a candidate, with reasons, as things stand now."""
+    carrying = carrying_vehicle(referral)
+    asking = ranks.Asking(
+        origin=_where_the_baby_is(referral, carrying),
+        babies=max(len(babies_on_the_way(referral)), 1),
+        needs=assess(referral, now),
+        flow_l_min=oxygen_flow(referral),
+        loading_minutes=0.0 if carrying else referral.district.loading_minutes,
+        now_dark=None,
+        rainy=referral.district.rainy_season,
+        cylinders=tuple(bottles(Cylinder.objects.filter(site=referral.origin, vehicle=None))),
+    )
+    return ranks.rank(
+        asking,
+        unit_facts(referral),
+        _carrying_facts(carrying, referral) if carrying else vehicle_facts(referral.district, now),
+        ranks.RankingSettings(bedside_minutes=referral.district.bedside_minutes),
+        estimate=estimator_of(referral.district),
+    )
+
+
+def carrying_vehicle(referral: Referral) -> Transfer | None:
+    """The live journey when the baby is on the road already: then only its vehicle counts."""
+    stage = TransferStage.ON_THE_ROAD.value
+    return referral.transfers.filter(stage=stage).select_related("vehicle__base").first()
+
+
+def _where_the_baby_is(referral: Referral, carrying: Transfer | None) -> Place:
+    newest = carrying.positions.order_by("-recorded_at").first() if carrying else None
+    return Place(newest.latitude, newest.longitude) if newest else place_of(referral.origin)
+
+
+def _carrying_facts(carrying: Transfer, referral: Referral) -> list[ranks.VehicleFacts]:
+    vehicle = carrying.vehicle
+    if vehicle is None:
+        return []
+    return [
+        ranks.VehicleFacts(
+            key=vehicle.code,
+            name=vehicle.name,
+            kind=VehicleKind(vehicle.kind),
+            place=_where_the_baby_is(referral, carrying),
+            minutes_until_free=0.0,
+            capabilities=frozenset(Capability(each) for each in vehicle.capabilities),
+            cylinders=tuple(carried_bottles(carrying)),
+        )
+    ]
+
+
+def keep(referral: Referral, ranking: ranks.Ranking, now: datetime) -> Ranking:
+    """Store the ranking as it is shown."""
+    return Ranking.objects.create(referral=referral, made_at=now, body=ranking.as_dict())
+
+
+def suggestions(referral: Referral, count: int, now: datetime) -> list[Suggestion]:
+    """The best units to ask next: first those never asked, then withdrawn, then lapsed ones."""
+    ranking = ranking_for(referral, now)
+    kept = keep(referral, ranking, now)
+    order = {None: 0, OfferStage.WITHDRAWN.value: 1, OfferStage.LAPSED.value: 2}
+    # A unit that had said yes and was left is full, or was declined: it is not asked again.
+    already = {
+        code: "left" if stage == OfferStage.WITHDRAWN.value and answered_at else stage
+        for code, stage, answered_at in referral.offers.order_by("asked_at").values_list(
+            "unit__code", "stage", "answered_at"
+        )
+    }
+    able = [
+        candidate
+        for candidate in ranking.candidates
+        if candidate.possible and already.get(candidate.key) in order
+    ]
+    able.sort(key=lambda candidate: (order[already.get(candidate.key)], candidate.order))
+    chosen = able[:count]
+    units = Unit.objects.select_related("site").in_bulk(
+        [candidate.key for candidate in chosen], field_name="code"
+    )
+    return [
+        Suggestion(units[candidate.key], candidate.as_dict() | {"ranking": kept.pk})
+        for candidate in chosen
+    ]
+
+
+def unit_facts(referral: Referral) -> list[ranks.UnitFacts]:
+    """The units of the district as the ranking sees them, in two queries."""
+    already = {
+        unit: f"declined: {reason.replace('_', ' ')}" if stage == "declined" else stage
+        for unit, stage, reason in referral.offers.order_by("asked_at").values_list(
+            "unit_id", "stage", "decline_reason"
+        )
+    }
+    standing = referral.district.standing_unit_id
+    return [
+        ranks.UnitFacts(
+            key=code,
+            name=f"{name}, {site}",
+            place=Place(latitude, longitude),
+            capabilities=frozenset(Capability(each) for each in capabilities),
+            cots_free=cots_free if reported_at else None,
+            open=is_open,
+            already=already.get(pk),
+            is_default=pk == standing,
+        )
+        for pk, code, name, site, latitude, longitude, capabilities, cots_free, reported_at, is_open
+        in Unit.objects.filter(site__district=referral.district).values_list(
+            "pk", "code", "name", "site__name", "site__latitude", "site__longitude",
+            "capabilities", "cots_free", "cots_reported_at", "is_open",
+        )
+    ]  # fmt: skip
+
+
+def vehicle_facts(district: District, now: datetime) -> list[ranks.VehicleFacts]:
+    """The vehicles that can be sent, now or when they are back."""
+    vehicles = (
+        Vehicle.objects.filter(district=district)
+        .exclude(state="out_of_service")
+        .select_related("base")
+        .prefetch_related("cylinders")
+    )
+    return [
+        ranks.VehicleFacts(
+            key=vehicle.code,
+            name=vehicle.name,
+            kind=VehicleKind(vehicle.kind),
+            place=whereabouts(vehicle, now),
+            minutes_until_free=0.0 if vehicle.state == "free" else MINUTES_UNTIL_BACK,
+            capabilities=frozenset(Capability(each) for each in vehicle.capabilities),
+            cylinders=tuple(bottles(vehicle.cylinders.all())),
+        )
+        for vehicle in vehicles
+    ]
+
+
+@dataclass(frozen=True)
+class VehicleChoice:
+    """A free vehicle: when it could be with the baby, and what speaks against it."""
+
+    vehicle: Vehicle
+    to_baby: TravelEstimate | None
+    against: tuple[str, ...]
+
+
+def vehicle_choices(referral: Referral, now: datetime) -> list[VehicleChoice]:
+    """The free vehicles, those with nothing against them first, then the nearest in time."""
+    estimate = estimator_of(referral.district)
+    free = (
+        Vehicle.objects.filter(district=referral.district, state="free")
+        .select_related("base", "driver")
+        .prefetch_related("cylinders")
+    )
+    needs_oxygen = (oxygen_flow(referral) or 0.0) > 0.0 or referral.urgency != "stable"
+    choices = []
+    for vehicle in free:
+        place, kind = whereabouts(vehicle, now), VehicleKind(vehicle.kind)
+        to_baby = (
+            estimate(
+                place,
+                place_of(referral.origin),
+                vehicle=kind,
+                rainy=referral.district.rainy_season,
+                dark=None,
+            )
+            if place
+            else None
+        )
+        choices.append(
+            VehicleChoice(vehicle, to_baby, tuple(_against(vehicle, kind, needs_oxygen, referral)))
+        )
+    return sorted(choices, key=_nearest_without_objection)
+
+
+def _nearest_without_objection(choice: VehicleChoice) -> tuple[int, float, str]:
+    minutes = choice.to_baby.p50_minutes if choice.to_baby else None
+    return (len(choice.against), minutes if minutes is not None else math.inf, choice.vehicle.code)
+
+
+def _against(
+    vehicle: Vehicle, kind: VehicleKind, needs_oxygen: bool, referral: Referral
+) -> Iterator[str]:
+    if kind is VehicleKind.MOTORCYCLE and referral.urgency == "ventilated":
+        yield "no room to ventilate on a motorcycle"
+    if kind is VehicleKind.BOAT:
+        yield "needs a landing at both ends"
+    if needs_oxygen and not vehicle.cylinders.all():
+        yield "no oxygen cylinder written down"
+    if vehicle.base is None and vehicle.latitude is None:
+        yield "where it is now is not known"
+
+
+def whereabouts(vehicle: Vehicle, now: datetime) -> Place | None:
+    """Where a vehicle is: its last position if that is fresh, else its base."""
+    fresh = vehicle.seen_at and (now - vehicle.seen_at).total_seconds() < 1800
+    if fresh and vehicle.latitude is not None and vehicle.longitude is not None:
+        return Place(vehicle.latitude, vehicle.longitude)
+    return place_of(vehicle.base) if vehicle.base else None
+
+
+def place_of(site: Site) -> Place:
+    """The coordinates of a site."""
+    return Place(site.latitude, site.longitude)
+
+
+def bottles(cylinders: Iterable[Cylinder]) -> list[Bottle]:
+    """Cylinders as the oxygen computation sees them."""
+    return [
+        us_cylinder(row.us_size, row.psi or 0.0)
+        if row.us_size
+        else metric_cylinder(row.water_litres or 0.0, row.bar or 0.0, row.label)
+        for row in cylinders
+    ]
+
+
+def oxygen_flow(referral: Referral) -> float | None:
+    """The oxygen of all babies together, L/min; nothing when no flow was told for any."""
+    flows = []
+    for baby in babies_on_the_way(referral):
+        facts = known_facts(baby.observations.all())
+        if "oxygen_flow_l_min" in facts:
+            flows.append(float(facts["oxygen_flow_l_min"][0]))
+    return sum(flows) if flows else None
+
+
+def carried_bottles(transfer: Transfer) -> list[Bottle]:
+    """The oxygen that travels: the vehicle's cylinders, and the post's until it has left."""
+    if transfer.vehicle is None:
+        return []
+    return bottles(transfer.vehicle.cylinders.order_by("label"))

@@ -1,0 +1,71 @@
+"""The driver's link: a person without an account, one journey, one vehicle.
+
+The link holds the number of the assignment, so it is void as soon as another vehicle is assigned.
+It is dead two hours after the arrival or the end of the journey.
+"""
+
+from datetime import datetime, timedelta
+
+from django.utils.translation import gettext as _
+
+from referrals import links
+from referrals.acting import By
+from referrals.calc.device_time import event_time
+from referrals.calc.terms import EntryChannel
+from referrals.links import InvalidLink
+from transport.models import Transfer
+
+KIND = "d"
+ALIVE_AFTER_END = timedelta(hours=2)
+
+
+class DeadLink(InvalidLink):
+    """The link was right and the journey is long over."""
+
+    status = 410
+
+
+def token_for(transfer: Transfer) -> str:
+    """The token for the driver who is assigned now."""
+    return links.token(KIND, transfer.pk, transfer.assignment)
+
+
+def transfer_for(token: str, now: datetime) -> Transfer:
+    """The one journey a driver's token opens.
+
+    Raises:
+        InvalidLink: when it is not one of ours, or another vehicle was assigned since.
+        DeadLink: more than two hours after the arrival or the end.
+    """
+    transfer = (
+        Transfer.objects.select_related(
+            "referral__district", "referral__origin", "vehicle__driver", "destination__site"
+        )
+        .filter(pk=links.number_in(KIND, token))
+        .first()
+    )
+    if transfer is None or transfer.vehicle is None:
+        raise InvalidLink(_("this link is no longer valid; ask the desk for a new one"))
+    links.require_valid(KIND, token, version=transfer.assignment)
+    ended = [moment for moment in (transfer.arrived_at, transfer.finished_at) if moment]
+    if ended and now > max(ended) + ALIVE_AFTER_END:
+        raise DeadLink(
+            _("this journey is over and its link is closed; ask the desk if you need it")
+        )
+    return transfer
+
+
+def by_driver(
+    transfer: Transfer,
+    *,
+    now: datetime,
+    happened_at: datetime | None = None,
+    sent_at: datetime | None = None,
+) -> By:
+    """An event told through the link of a journey."""
+    return By(
+        actor=f"link:transfer:{transfer.pk}",
+        name=transfer.driver_name or _("the driver"),
+        channel=EntryChannel.LINK,
+        when=event_time(received_at=now, happened_at=happened_at, sent_at=sent_at),
+    )

@@ -1,0 +1,84 @@
+"""The words about the journey that leave the service; no names of patients, no lateness."""
+
+from django.utils.translation import gettext as _
+
+from referrals.acting import By
+from referrals.alerting import Text
+from referrals.models import Referral
+from transport.calc.stages import TransferStage
+from transport.models import Transfer, Vehicle
+
+
+def vehicle_wanted(referral: Referral) -> Text:
+    """The desk must send a vehicle."""
+    words = _("%(code)s at %(site)s needs a vehicle. Choose one, or find one by phone.") % {
+        "code": referral.code,
+        "site": referral.origin.name,
+    }
+    return Text(sentence=words, message=words, path=f"/desk/{referral.code}/")
+
+
+def vehicle_lost(referral: Referral, vehicle: Vehicle, why: str) -> Text:
+    """The vehicle that was sent will not come."""
+    words = _("%(vehicle)s will not come for %(code)s: %(why)s. Send another one.") % {
+        "vehicle": vehicle.name,
+        "code": referral.code,
+        "why": why,
+    }
+    return Text(sentence=words, message=words[:200], path=f"/desk/{referral.code}/")
+
+
+def vehicle_sent(transfer: Transfer) -> Text:
+    """The attendant learns who is coming."""
+    words = _("%(code)s: %(vehicle)s is coming, driver %(driver)s, call %(phone)s.") % {
+        "code": transfer.referral.code,
+        "vehicle": transfer.vehicle,
+        "driver": transfer.driver_name or _("not named"),
+        "phone": transfer.driver_phone or _("the desk"),
+    }
+    return Text(sentence=words, message=words, path=f"/r/{transfer.referral.code}/")
+
+
+def for_driver(transfer: Transfer, *, changed: bool) -> Text:
+    """Where to collect, where to go; the link opens the driver's page."""
+    referral = transfer.referral
+    unit = transfer.destination
+    words = _("%(code)s: collect at %(site)s. To: %(unit)s.") % {
+        "code": referral.code,
+        "site": referral.origin.name,
+        "unit": unit if unit else _("being asked, you will be told"),
+    }
+    if changed:
+        words = _("Changed. %(words)s") % {"words": words}
+    return Text(sentence=words, message=words, path="driver")
+
+
+def stood_down(transfer: Transfer) -> Text:
+    """The driver is no longer needed; plain and quiet."""
+    words = _("%(code)s: the journey has ended, you are no longer needed. Thank you.") % {
+        "code": transfer.referral.code
+    }
+    return Text(sentence=words, message=words, path="driver")
+
+
+def late_note(transfer: Transfer, milestone: TransferStage, by: By) -> Text:
+    """A driver reported something about a journey that was stood down."""
+    words = _(
+        "%(who)s reports '%(milestone)s' for %(code)s, which was stood down. Ring %(phone)s."
+    ) % {
+        "who": by.name,
+        "milestone": milestone.value.replace("_", " "),
+        "code": transfer.referral.code,
+        "phone": transfer.driver_phone or by.name,
+    }
+    return Text(sentence=words, message=words, path=f"/desk/{transfer.referral.code}/")
+
+
+def stopped(transfer: Transfer, why: str) -> Text:
+    """The vehicle has stopped on purpose."""
+    words = _("%(code)s has stopped on the road: %(why)s. Ring %(phone)s.") % {
+        "code": transfer.referral.code,
+        "why": why[:120],
+        "phone": transfer.driver_phone or transfer.driver_name,
+    }
+    return Text(sentence=words, message=words, path=f"/desk/{transfer.referral.code}/")

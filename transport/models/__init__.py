@@ -1,0 +1,28 @@
+"""The rows of the journey. They hold; they do not change themselves."""
+
+from transport.models.estimates import DeskRow, Estimate, Ranking
+from transport.models.transfers import (
+    Check,
+    ChecklistAnswer,
+    ChecklistTemplate,
+    Handover,
+    Milestone,
+    Position,
+    Transfer,
+)
+from transport.models.vehicles import Cylinder, Vehicle
+
+__all__ = [
+    "Check",
+    "ChecklistAnswer",
+    "ChecklistTemplate",
+    "Cylinder",
+    "DeskRow",
+    "Estimate",
+    "Handover",
+    "Milestone",
+    "Position",
+    "Ranking",
+    "Transfer",
+    "Vehicle",
+]

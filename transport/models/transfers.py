@@ -1,0 +1,212 @@
+"""One journey: its vehicle, milestones, positions, checks, checklists and handover."""
+
+from django.db import models
+
+from referrals.models import Baby, Observation, PrivateText, Referral, Unit
+from referrals.models.stages import StageQuerySet
+from transport.calc.stages import FINISHED, MILESTONES, WITH_VEHICLE, TransferStage
+from transport.models.vehicles import Vehicle
+
+LIVE = [stage.value for stage in TransferStage if stage not in FINISHED]
+
+
+class TransferQuerySet(StageQuerySet["Transfer"]):
+    """Transfers as the sweep asks for them."""
+
+    def live(self) -> "TransferQuerySet":
+        """Those neither handed over nor stood down."""
+        return self.filter(stage__in=LIVE)
+
+
+class Transfer(models.Model):
+    """The journey of one referral: a vehicle, a destination, and how far it has come.
+
+    ``assignment`` counts the vehicles assigned; a driver's link holds it, so that it is void as
+    soon as another vehicle is assigned.
+    """
+
+    referral = models.ForeignKey(Referral, on_delete=models.PROTECT, related_name="transfers")
+    stage = models.CharField(max_length=12, default=TransferStage.WANTED.value)
+    vehicle = models.ForeignKey(
+        Vehicle, on_delete=models.PROTECT, null=True, blank=True, related_name="transfers"
+    )
+    destination = models.ForeignKey(
+        Unit, on_delete=models.PROTECT, null=True, blank=True, related_name="transfers"
+    )
+    without_acceptance = models.BooleanField(default=False)
+    assignment = models.PositiveSmallIntegerField(default=0)
+    driver_name = models.CharField(max_length=120, blank=True)
+    driver_phone = models.CharField(max_length=20, blank=True)
+    escort_name = models.CharField(max_length=120, blank=True)
+    wanted_at = models.DateTimeField()
+    assigned_at = models.DateTimeField(null=True, blank=True)
+    collecting_at = models.DateTimeField(null=True, blank=True)
+    at_origin_at = models.DateTimeField(null=True, blank=True)
+    on_the_road_at = models.DateTimeField(null=True, blank=True)
+    arrived_at = models.DateTimeField(null=True, blank=True)
+    finished_at = models.DateTimeField(null=True, blank=True)
+    last_fix_at = models.DateTimeField(null=True, blank=True)
+    window = models.JSONField(null=True, blank=True, help_text="The live arrival window.")
+    window_at = models.DateTimeField(null=True, blank=True)
+
+    objects = TransferQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="transfer_stage_known",
+                condition=models.Q(stage__in=[stage.value for stage in TransferStage]),
+            ),
+            models.UniqueConstraint(
+                fields=["referral"],
+                condition=models.Q(stage__in=LIVE),
+                name="one_live_transfer_per_referral",
+            ),
+            models.UniqueConstraint(
+                fields=["vehicle"],
+                condition=models.Q(stage__in=[stage.value for stage in WITH_VEHICLE]),
+                name="one_live_transfer_per_vehicle",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.referral.code}: {self.stage.replace('_', ' ')}"
+
+    @property
+    def is_live(self) -> bool:
+        """Whether the journey still goes on."""
+        return self.stage in LIVE
+
+
+class Milestone(models.Model):
+    """What a driver reported, in whatever order it came; not ``applied`` if it came too late."""
+
+    transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="milestones")
+    assignment = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=12)
+    reached_at = models.DateTimeField(help_text="Corrected time.")
+    received_at = models.DateTimeField()
+    reported_by = models.CharField(max_length=150)
+    applied = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["reached_at", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["transfer", "assignment", "kind"], name="one_milestone_of_a_kind"
+            ),
+            models.CheckConstraint(
+                name="milestone_kind_known",
+                condition=models.Q(kind__in=[stage.value for stage in MILESTONES]),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} at {self.reached_at:%H:%M}"
+
+
+class Position(models.Model):
+    """Where the vehicle was, as its phone told it. ``key`` is made on the phone."""
+
+    transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="positions")
+    key = models.CharField(max_length=64)
+    recorded_at = models.DateTimeField(help_text="Corrected time.")
+    received_at = models.DateTimeField()
+    latitude = models.FloatField()
+    longitude = models.FloatField()
+    accuracy_m = models.FloatField(null=True, blank=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["transfer", "recorded_at"])]
+        constraints = [
+            models.UniqueConstraint(fields=["transfer", "key"], name="one_position_per_key")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.latitude:.4f}, {self.longitude:.4f} at {self.recorded_at:%H:%M}"
+
+
+class Check(models.Model):
+    """One check on the way: the short set for one baby, and what the gauge shows."""
+
+    transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="checks")
+    baby = models.ForeignKey(Baby, on_delete=models.PROTECT)
+    # "check" alone would hide Django's own Model.check on Observation.
+    observation = models.OneToOneField(
+        Observation, on_delete=models.PROTECT, null=True, blank=True, related_name="of_check"
+    )
+    checked_at = models.DateTimeField()
+    checked_by = models.CharField(max_length=150)
+    oxygen_bar = models.FloatField(null=True, blank=True)
+    stopped_because = models.ForeignKey(
+        PrivateText, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["checked_at", "id"]
+
+    def __str__(self) -> str:
+        return f"check of {self.baby.code} at {self.checked_at:%H:%M}"
+
+
+class ChecklistTemplate(models.Model):
+    """A list of things to see to, versioned; answers keep the version they answered."""
+
+    code = models.SlugField(max_length=40)
+    version = models.PositiveSmallIntegerField(default=1)
+    title = models.CharField(max_length=120)
+    when = models.CharField(max_length=20, help_text="departure or preparation")
+    items = models.JSONField(default=list)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["code", "version"], name="one_template_per_version")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.title}, version {self.version}"
+
+
+class ChecklistAnswer(models.Model):
+    """What somebody answered to one item; a later answer is another row."""
+
+    transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="answers")
+    template = models.ForeignKey(ChecklistTemplate, on_delete=models.PROTECT)
+    item = models.CharField(max_length=60)
+    answer = models.CharField(max_length=20)
+    note = models.ForeignKey(
+        PrivateText, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
+    answered_by = models.CharField(max_length=150)
+    answered_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["answered_at", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.item}: {self.answer}"
+
+
+class Handover(models.Model):
+    """The handover of one baby, confirmed by the one who gives and the one who receives."""
+
+    transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="handovers")
+    baby = models.OneToOneField(Baby, on_delete=models.PROTECT, related_name="handover")
+    given_by = models.CharField(max_length=150, blank=True)
+    given_at = models.DateTimeField(null=True, blank=True)
+    received_by = models.CharField(max_length=150, blank=True)
+    received_at = models.DateTimeField(null=True, blank=True)
+    band_checked = models.BooleanField(default=False)
+    condition = models.CharField(max_length=24, blank=True)
+    temperature_c = models.FloatField(null=True, blank=True)
+    disagreement = models.ForeignKey(
+        PrivateText, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
+
+    def __str__(self) -> str:
+        return f"handover of {self.baby.code}"
+
+    @property
+    def is_signed(self) -> bool:
+        """Whether both sides have confirmed."""
+        return self.given_at is not None and self.received_at is not None

@@ -1,0 +1,195 @@
+"""The attendant's pages: one press calls for help; then what happens now, until it is over."""
+
+from datetime import datetime, timedelta
+from functools import partial
+
+import segno
+from django.conf import settings
+from django.contrib import messages
+from django.db import transaction
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from referrals import clock, lifecycle
+from referrals.access import scope_of
+from referrals.calc.states import NotPossible
+from referrals.models import Outcome, Referral, Site, Staff
+from referrals.pages.doors import by_of, page, show, staff_of, unless_the_same
+from transport.checklists import newest
+from transport.labels import OUTCOMES
+from transport.pages.cases import case_of, told_referrals
+from transport.pages.entry_words import Line, lines_of
+from transport.pages.happening import newest_transfer, what_happens
+
+OUTCOMES_SHOWN_FOR = timedelta(days=30)
+BOOKKEEPING = ("needs_derived", "alert_raised", "alert_escalated", "alert_acknowledged")
+"""Kinds of Entry that are shown only in the whole timeline."""
+
+
+@page
+def post(request: HttpRequest) -> HttpResponse:
+    """The post's first page: one large button, and every referral that is still open."""
+    staff = staff_of(request)
+    if request.method == "POST":
+        return _call_for_help(request, staff)
+    sites = _posts_of(staff)
+    rows = told_referrals(staff).filter(origin__in=sites)
+    open_rows = list(rows.filter(closed_at=None).order_by("-raised_at"))
+    now = clock.now()
+    return show(
+        request,
+        "transport/attendant/post.html",
+        {
+            "sites": sites,
+            "open_cases": open_rows,
+            "closed_cases": rows.filter(closed_at__gte=now - timedelta(days=7)).order_by(
+                "-closed_at"
+            )[:10],
+            "outcomes": _outcomes(rows, now),
+        },
+    )
+
+
+@page
+@require_safe
+def case(request: HttpRequest, code: str) -> HttpResponse:
+    """What happens now for one referral, and everything that can be told about it."""
+    referral = case_of(request, code)
+    context = _context(referral)
+    return show(request, "transport/attendant/case.html", context, district=referral.district)
+
+
+@page
+@require_safe
+def happening(request: HttpRequest, code: str) -> HttpResponse:
+    """The part of the page that changes; 304 while it is the same."""
+    referral = case_of(request, code)
+    context = _context(referral)
+    response = show(request, "transport/attendant/now.html", context, district=referral.district)
+    return unless_the_same(request, response)
+
+
+@page
+@require_safe
+def timeline(request: HttpRequest, code: str) -> HttpResponse:
+    """Everything that was told and done, in words, newest first."""
+    referral = case_of(request, code)
+    return show(
+        request,
+        "transport/attendant/timeline.html",
+        {"referral": referral, "lines": lines_of(referral)},
+        district=referral.district,
+    )
+
+
+@page
+@require_safe
+def slip(request: HttpRequest, code: str) -> HttpResponse:
+    """The paper slip that travels with the baby."""
+    referral = case_of(request, code)
+    link = f"{settings.BASE_URL or request.build_absolute_uri('/').rstrip('/')}/c/{referral.code}/"
+    return show(
+        request,
+        "transport/attendant/slip.html",
+        {
+            **_context(referral),
+            "link": link,
+            "qr": _qr(link),
+            "observations": _observations(referral),
+        },
+        district=referral.district,
+    )
+
+
+@page
+def take_back(request: HttpRequest, code: str) -> HttpResponse:
+    """Called for by mistake: every unit and the driver get a second message."""
+    referral = case_of(request, code)
+    problem, reason = "", request.POST.get("reason", "").strip()
+    if request.method == "POST" and not reason:
+        problem = _("Write in a few words why; the units are told that it is over.")
+    elif request.method == "POST":
+        try:
+            lifecycle.take_back(by_of(request), referral, reason=reason)
+            messages.success(request, _("%s is taken back. Everybody is told.") % referral.code)
+            return redirect("post")
+        except NotPossible as refusal:
+            problem = refusal.sentence
+    return show(
+        request,
+        "transport/attendant/take_back.html",
+        {"referral": referral, "problem": problem, "reason": reason},
+        district=referral.district,
+        status=409 if problem else 200,
+    )
+
+
+def _call_for_help(request: HttpRequest, staff: Staff) -> HttpResponse:
+    sites = _posts_of(staff)
+    chosen = request.POST.get("site", "")
+    first = sites.first()
+    site = get_object_or_404(sites, pk=chosen if chosen.isdigit() else first.pk if first else 0)
+    by = by_of(request)
+    referral = lifecycle.raise_referral(by, origin=site, raised_by=staff)
+    # Asking comes after the raise is safe; if it fails, the sweep asks within seconds.
+    transaction.on_commit(partial(lifecycle.ask_best, referral.pk, by.received_at), robust=True)
+    return redirect("details", code=referral.code)
+
+
+def _outcomes(referrals: QuerySet[Referral], now: datetime) -> list[tuple[Outcome, str]]:
+    """What units have told back, newest first, each with the words for its state."""
+    told = Outcome.objects.filter(
+        baby__referral__in=referrals, told_at__gte=now - OUTCOMES_SHOWN_FOR
+    )
+    return [
+        (outcome, str(OUTCOMES.get(outcome.state, outcome.state.replace("_", " "))))
+        for outcome in told.select_related("baby__referral", "words").order_by("-told_at")[:10]
+    ]
+
+
+def _posts_of(staff: Staff) -> QuerySet[Site]:
+    scope = scope_of(staff)
+    return Site.objects.filter(pk__in=scope.sites).order_by("name")
+
+
+def _context(referral: Referral) -> dict[str, object]:
+    now = clock.now()
+    return {
+        "referral": referral,
+        "now": now,
+        **what_happens(referral, now),
+        "lines": _newest_lines(referral),
+        "departure": newest("departure"),
+        "answers": _answers(referral),
+    }
+
+
+def _newest_lines(referral: Referral, count: int = 8) -> list[Line]:
+    quiet = set(referral.entries.filter(kind__in=BOOKKEEPING).values_list("seq", flat=True))
+    return [line for line in lines_of(referral) if line.seq not in quiet][:count]
+
+
+def _answers(referral: Referral) -> dict[str, str]:
+    transfer = newest_transfer(referral)
+    if transfer is None:
+        return {}
+    rows = transfer.answers.filter(template__when="departure").values_list("item", "answer")
+    return dict(rows)
+
+
+def _observations(referral: Referral) -> list[object]:
+    return [
+        observation
+        for baby in referral.babies.all()
+        for observation in baby.observations.filter(corrected_by=None)
+    ]
+
+
+def _qr(link: str) -> SafeString:
+    """The link as an SVG drawing; its only content is made here."""
+    drawing = segno.make(link, error="m", micro=False)
+    return mark_safe(drawing.svg_inline(border=2, omitsize=True))  # noqa: S308

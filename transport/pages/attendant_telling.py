@@ -1,0 +1,282 @@
+"""What the attendant tells: checks, corrections, treatments, advice, endings, handover.
+
+Every page here does four things: who, parse, call one verb, show. A form that fails is shown again
+with everything that was typed.
+"""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils.translation import gettext as _
+
+from referrals import clock, lifecycle, recording
+from referrals.calc.states import NotPossible
+from referrals.calc.terms import Ending
+from referrals.models import Baby, Observation, Referral
+from referrals.models.observations import BABY_FACTS
+from referrals.pages.doors import by_of, page, show
+from transport import lifecycle as journeys
+from transport import on_the_way
+from transport.calc.checks_due import CheckItem, items_due
+from transport.checklists import newest
+from transport.models import Transfer
+from transport.pages.attendant_forms import (
+    AdviceForm,
+    CheckForm,
+    EndingForm,
+    GiverForm,
+    ReadingForm,
+    TreatmentForm,
+)
+from transport.pages.cases import baby_of, band_matches, case_of
+from transport.pages.form_page import form_page, shown
+from transport.pages.happening import newest_transfer
+
+DEATHS = lifecycle.DEATHS
+
+
+@page
+def check(request: HttpRequest, code: str, birth_order: int) -> HttpResponse:
+    """A check in a few taps, filled in by whoever is not ventilating."""
+    referral = case_of(request, code)
+    baby = baby_of(referral, birth_order)
+    transfer = newest_transfer(referral)
+    form = CheckForm(
+        request.POST or None, with_temperature=_temperature_is_due(referral, baby, transfer)
+    )
+
+    def tell() -> HttpResponse:
+        told = form.cleaned_data
+        facts = form.facts(BABY_FACTS)
+        if not facts and told["oxygen_bar"] is None and not told["stopped_because"]:
+            raise NotPossible(_("Nothing is filled in yet. One answer is enough."))
+        on_the_way.check(
+            by_of(request),
+            _require_transfer(referral, transfer),
+            baby,
+            on_the_way.CheckTold(
+                facts=facts,
+                oxygen_bar=told["oxygen_bar"],
+                stopped_because=told["stopped_because"],
+            ),
+        )
+        messages.success(request, _("The check of %s is written down.") % baby.code)
+        return redirect("attendant_case", code=referral.code)
+
+    return form_page(
+        request, referral, form, tell, "transport/attendant/check.html", {"baby": baby}
+    )
+
+
+@page
+def correct(request: HttpRequest, code: str, observation: int) -> HttpResponse:
+    """Correct a reading; the old one stays on the timeline."""
+    referral = case_of(request, code)
+    reading = get_object_or_404(
+        Observation.objects.select_related("baby"), pk=observation, baby__referral=referral
+    )
+    newer = Observation.objects.filter(corrects=reading).first()
+    if newer:
+        return redirect("correct", code=referral.code, observation=newer.pk)
+    form = ReadingForm(request.POST or None, reading.facts())
+
+    def tell() -> HttpResponse:
+        facts = form.facts(BABY_FACTS)
+        recording.observe(by_of(request), reading.baby, facts, corrects=reading)
+        messages.success(request, _("Corrected. The old value stays on the timeline."))
+        return redirect("attendant_case", code=referral.code)
+
+    return form_page(
+        request, referral, form, tell, "transport/attendant/correct.html", {"reading": reading}
+    )
+
+
+@page
+def treatment(request: HttpRequest, code: str) -> HttpResponse:
+    """A treatment that was given, as told. Nothing is suggested."""
+    referral = case_of(request, code)
+    form = TreatmentForm(request.POST or None, now=clock.now())
+
+    def tell() -> HttpResponse:
+        told = form.cleaned_data
+        babies = list(referral.babies.all())
+        recording.record_treatment(
+            by_of(request),
+            referral,
+            recording.Told(
+                words=told["words"], given_by=told["given_by"], given_at=told["given_at"]
+            ),
+            baby=babies[0] if len(babies) == 1 else None,
+        )
+        messages.success(request, _("Written down as told."))
+        return redirect("attendant_case", code=referral.code)
+
+    return form_page(request, referral, form, tell, "transport/attendant/treatment.html", {})
+
+
+@page
+def advice(request: HttpRequest, code: str) -> HttpResponse:
+    """Advice by the name of who gave it: ring first, then write it down."""
+    referral = case_of(request, code)
+    form = AdviceForm(request.POST or None)
+
+    def tell() -> HttpResponse:
+        by, told = by_of(request), form.cleaned_data
+        recording.record_advice(by, referral, asked_by=by.name, **told)
+        messages.success(request, _("The advice is written down."))
+        return redirect("attendant_case", code=referral.code)
+
+    context = {"accepted": referral.accepted_offer()}
+    return form_page(request, referral, form, tell, "transport/attendant/advice.html", context)
+
+
+@page
+def ending(request: HttpRequest, code: str, birth_order: int) -> HttpResponse:
+    """How it ended for one baby: plain and quiet, and it can be taken back."""
+    referral = case_of(request, code)
+    baby = baby_of(referral, birth_order)
+    form = EndingForm(request.POST or None)
+
+    def tell() -> HttpResponse:
+        told = form.cleaned_data
+        which = Ending(told["ending"])
+        if which in DEATHS and not band_matches(baby, told["band"]):
+            form.add_error("band", _("Write the code from the band, to be sure which baby it is."))
+        if which in DEATHS | {Ending.RECOVERED} and not told["determined_by"]:
+            form.add_error("determined_by", _("This needs the name of the person."))
+        if form.errors:
+            return shown(request, referral, form, "transport/attendant/ending.html", context)
+        lifecycle.end_baby(
+            by_of(request),
+            baby,
+            which,
+            determined_by=told["determined_by"],
+            words=told["words"],
+        )
+        return redirect("attendant_case", code=referral.code)
+
+    context = {"baby": baby}
+    return form_page(request, referral, form, tell, "transport/attendant/ending.html", context)
+
+
+@page
+def reverse_ending(request: HttpRequest, code: str, birth_order: int) -> HttpResponse:
+    """An ending was wrong: take it back with a reason."""
+    referral = case_of(request, code)
+    baby = baby_of(referral, birth_order)
+    problem, reason = "", request.POST.get("reason", "").strip()
+    if request.method == "POST" and not reason:
+        problem = _("Write in a few words why.")
+    elif request.method == "POST":
+        try:
+            lifecycle.reverse_ending(by_of(request), baby, reason=reason)
+            return redirect("attendant_case", code=referral.code)
+        except NotPossible as refusal:
+            problem = refusal.sentence
+    return show(
+        request,
+        "transport/attendant/reverse.html",
+        {"referral": referral, "baby": baby, "problem": problem, "reason": reason},
+        district=referral.district,
+        status=409 if problem else 200,
+    )
+
+
+@page
+def give(request: HttpRequest, code: str, birth_order: int) -> HttpResponse:
+    """The giver's signature of the handover of one baby."""
+    referral = case_of(request, code)
+    baby = baby_of(referral, birth_order)
+    form = GiverForm(request.POST or None, initial={"name": by_of(request).name})
+
+    def tell() -> HttpResponse:
+        told = form.cleaned_data
+        if told["band"] and not band_matches(baby, told["band"]) and not told["disagreement"]:
+            form.add_error(
+                "band",
+                _("This page is for %s. Look at the band again, or say below what is not right.")
+                % baby.code,
+            )
+            return shown(request, referral, form, "transport/attendant/give.html", context)
+        journeys.hand_over(
+            by_of(request),
+            _require_transfer(referral, newest_transfer(referral)),
+            baby,
+            journeys.Signature(
+                side="giver",
+                name=told["name"],
+                band_checked=band_matches(baby, told["band"]),
+                disagreement=told["disagreement"],
+            ),
+        )
+        messages.success(request, _("Signed. Thank you."))
+        return redirect("attendant_case", code=referral.code)
+
+    context = {"baby": baby}
+    return form_page(request, referral, form, tell, "transport/attendant/give.html", context)
+
+
+@page
+def before_leaving(request: HttpRequest, code: str) -> HttpResponse:
+    """What to bring. Nothing here keeps the vehicle from leaving."""
+    referral = case_of(request, code)
+    transfer, template = newest_transfer(referral), newest("departure")
+    answers: dict[str, str] = {}
+    if transfer and template:
+        answers = dict(transfer.answers.filter(template=template).values_list("item", "answer"))
+    problem = ""
+    if request.method == "POST" and template:
+        told = changed_answers(request, template.items, answers)
+        try:
+            if told:
+                journey = _require_transfer(referral, transfer)
+                on_the_way.answer_checklist(by_of(request), journey, template, told)
+            return redirect("attendant_case", code=referral.code)
+        except NotPossible as refusal:
+            problem = refusal.sentence
+    return show(
+        request,
+        "transport/attendant/before_leaving.html",
+        {"referral": referral, "template": template, "answers": answers, "problem": problem},
+        district=referral.district,
+        status=409 if problem else 200,
+    )
+
+
+def changed_answers(
+    request: HttpRequest, items: list[dict[str, Any]], before: dict[str, str]
+) -> dict[str, str]:
+    """What was ticked or unticked since; an item never ticked is no answer."""
+    ticked = set(request.POST.getlist("item"))
+    answers = {}
+    for item in items:
+        now = "yes" if item["code"] in ticked else "no"
+        if now != before.get(item["code"], "no"):
+            answers[item["code"]] = now
+    return answers
+
+
+def _temperature_is_due(referral: Referral, baby: Baby, transfer: Transfer | None) -> bool:
+    started = transfer.on_the_road_at if transfer else None
+    last = (
+        baby.observations.filter(temperature_c__isnull=False, corrected_by=None)
+        .order_by("-observed_at")
+        .first()
+    )
+    due = items_due(
+        last_at={CheckItem.TEMPERATURE: last.observed_at} if last else {},
+        started_at=started or referral.raised_at,
+        now=clock.now(),
+        interval_minutes=referral.district.check_minutes,
+    )
+    return last is None or CheckItem.TEMPERATURE in due
+
+
+def _require_transfer(referral: Referral, transfer: Transfer | None) -> Transfer:
+    if transfer is None:
+        raise NotPossible(
+            _("%s has no journey yet. Ring the desk.") % referral.code, code="no_journey"
+        )
+    return transfer

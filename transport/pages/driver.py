@@ -1,0 +1,224 @@
+"""The driver's pages: where to collect, whom to bring to, one button for the next milestone.
+
+The link is the account: whoever holds it may tell about this one journey and nothing else. So the
+forms below need no cookie, and a press kept on the phone while it was offline is taken hours later.
+Opening a page changes nothing, because the programs that show messages open links by themselves.
+"""
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_POST, require_safe
+
+from referrals import clock, links
+from referrals.access import scope_of
+from referrals.acting import By
+from referrals.calc.states import NotPossible
+from referrals.links import InvalidLink
+from referrals.pages.doors import open_page, page, show, staff_of
+from referrals.reading import babies_on_the_way
+from transport import lifecycle, on_the_way
+from transport.access import visible_transfers
+from transport.calc.stages import (
+    FINISHED,
+    MILESTONES,
+    WITH_VEHICLE,
+    TransferStage,
+    next_milestone,
+    require_milestone,
+)
+from transport.driver_links import KIND, by_driver, token_for, transfer_for
+from transport.models import Transfer
+from transport.pages.words import MILESTONE_BUTTONS, STOP_REASONS, word
+
+
+@open_page
+@require_safe
+def link(request: HttpRequest, token: str) -> HttpResponse:
+    """The page behind the link in the driver's message."""
+    return _page(request, transfer_for(token, clock.now()), token)
+
+
+@page
+@require_safe
+def drive(request: HttpRequest) -> HttpResponse:
+    """The same page for a driver who is signed in, or that there is no journey now."""
+    staff = staff_of(request)
+    if not scope_of(staff).drives:
+        raise Http404
+    mine = visible_transfers(staff).filter(
+        vehicle__driver=staff, stage__in=[stage.value for stage in WITH_VEHICLE]
+    )
+    transfer = mine.order_by("-pk").first()
+    if transfer is None:
+        return show(request, "transport/driver/nothing.html")
+    return _page(request, transfer, token_for(transfer))
+
+
+@open_page
+@require_safe
+def state(request: HttpRequest, token: str) -> JsonResponse:
+    """What the page was made from, in a few bytes: another destination makes another page."""
+    answer = JsonResponse({"state": _state(transfer_for(token, clock.now()))})
+    answer["Cache-Control"] = "no-store"
+    return answer
+
+
+@csrf_exempt
+@open_page
+@require_POST
+def reached(request: HttpRequest, token: str) -> HttpResponse:
+    """A milestone, pressed now or while the phone was offline."""
+
+    def tell(by: By, transfer: Transfer) -> None:
+        lifecycle.reach(by, transfer, require_milestone(request.POST.get("milestone", "")))
+
+    return _told(request, token, tell)
+
+
+@csrf_exempt
+@open_page
+@require_POST
+def stopped(request: HttpRequest, token: str) -> HttpResponse:
+    """The vehicle has stopped on purpose; the desk is told at once."""
+    reason = request.POST.get("reason", "")
+    if reason not in STOP_REASONS:
+        refusal = NotPossible(_("Press one of the reasons."))
+        return _refused(request, transfer_for(token, clock.now()), token, refusal)
+
+    def tell(by: By, transfer: Transfer) -> None:
+        babies = babies_on_the_way(transfer.referral)
+        if not babies:
+            raise NotPossible(_("This journey has ended. Ring the desk."), code="closed")
+        told = on_the_way.CheckTold(facts={}, stopped_because=word(STOP_REASONS, reason))
+        on_the_way.check(by, transfer, babies[0], told)
+
+    return _told(request, token, tell, and_say="?told=stopped")
+
+
+@csrf_exempt
+@open_page
+@require_POST
+def broken(request: HttpRequest, token: str) -> HttpResponse:
+    """The vehicle cannot go on: the desk sends another one, and this link ends."""
+
+    def tell(by: By, transfer: Transfer) -> None:
+        lifecycle.unassign(by, transfer, why=_("it has broken down"), broken=True)
+
+    return _told(request, token, tell, then="driver_told")
+
+
+@open_page
+@require_safe
+def told(request: HttpRequest, token: str) -> HttpResponse:
+    """After 'broken down': the desk knows, and here is its number. The old link opens only this."""
+    number = links.number_in(KIND, token)
+    transfer = Transfer.objects.select_related("referral__district").filter(pk=number).first()
+    if transfer is None:
+        raise InvalidLink(_("this link is no longer valid; ask the desk for a new one"))
+    links.require_valid(KIND, token, version=max(transfer.assignment - 1, 0))
+    district = transfer.referral.district
+    context = {"code": transfer.referral.code, "desk_phone": _phone(district)}
+    return show(request, "transport/driver/told.html", context, district=district)
+
+
+def _told(
+    request: HttpRequest,
+    token: str,
+    tell: Callable[[By, Transfer], None],
+    *,
+    then: str = "driver_link",
+    and_say: str = "",
+) -> HttpResponse:
+    """Who, parse, one verb, show. The times are the phone's own; the server corrects them."""
+    now = clock.now()
+    transfer = transfer_for(token, now)
+    by = by_driver(
+        transfer,
+        now=now,
+        happened_at=_moment(request.POST.get("happened_at", "")),
+        # In a header, so that sending the same press again is the same form.
+        sent_at=_moment(request.headers.get("Sent-At", "")),
+    )
+    try:
+        tell(by, transfer)
+    except NotPossible as refusal:
+        return _refused(request, transfer_for(token, now), token, refusal)
+    return redirect(reverse(then, args=[token]) + and_say)
+
+
+def _refused(
+    request: HttpRequest, transfer: Transfer, token: str, refusal: NotPossible
+) -> HttpResponse:
+    return _page(request, transfer, token, problem=refusal.sentence, status=409)
+
+
+def _page(
+    request: HttpRequest, transfer: Transfer, token: str, *, problem: str = "", status: int = 200
+) -> HttpResponse:
+    referral = transfer.referral
+    stage = TransferStage(transfer.stage)
+    following = next_milestone(stage)
+    left = MILESTONES[MILESTONES.index(following) :] if following else ()
+    context: dict[str, Any] = {
+        "transfer": transfer,
+        "token": token,
+        "code": referral.code,
+        "post": referral.origin,
+        "post_phone": referral.origin.phone.as_e164 if referral.origin.phone else "",
+        "caller": referral.raised_by,
+        "unit": transfer.destination,
+        "unit_phone": _phone_of_unit(transfer),
+        "entrance": _entrance(transfer),
+        "with_baby": stage in (TransferStage.ON_THE_ROAD, TransferStage.ARRIVED),
+        "is_over": stage in FINISHED,
+        "milestones": [(each.value, word(MILESTONE_BUTTONS, each.value)) for each in left],
+        "reasons": list(STOP_REASONS.items()),
+        "desk_phone": _phone(referral.district),
+        "state": _state(transfer),
+        "problem": problem,
+        "stop_told": request.GET.get("told") == "stopped",
+    }
+    return show(
+        request,
+        "transport/driver/page.html",
+        context,
+        district=referral.district,
+        status=status,
+    )
+
+
+def _state(transfer: Transfer) -> str:
+    return f"{transfer.stage}:{transfer.destination_id or 0}:{transfer.without_acceptance:d}"
+
+
+def _entrance(transfer: Transfer) -> str:
+    """The entrance that was named with the acceptance, else the unit's usual one."""
+    accepted = transfer.referral.accepted_offer()
+    if accepted and accepted.unit_id == transfer.destination_id and accepted.entrance:
+        return accepted.entrance
+    return transfer.destination.entrance if transfer.destination else ""
+
+
+def _phone_of_unit(transfer: Transfer) -> str:
+    unit = transfer.destination
+    return unit.phone.as_e164 if unit and unit.phone else ""
+
+
+def _phone(district: Any) -> str:
+    return district.desk_phone.as_e164 if district.desk_phone else ""
+
+
+def _moment(text: str) -> datetime | None:
+    """A phone's time; one that cannot be read is left out, since the press itself counts."""
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return moment if moment.tzinfo else None

@@ -1,0 +1,211 @@
+"""What needs a person at the desk now: each open alert in a sentence, with what deals with it.
+
+Alerts about one referral stand together, so that one call can settle several; the most urgent
+comes first.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import QuerySet
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from referrals.models import Alert, District, Offer, Referral
+from transport import choosing
+from transport.models import Transfer
+
+FIRST = (
+    "stopped",
+    "nobody_can_take",
+    "unplaced",
+    "no_vehicle",
+    "oxygen_short",
+    "vehicle_wanted",
+    "check_missed",
+    "alone",
+    "unanswered",
+    "vehicle_silent",
+    "not_set_off",
+    "collection_overdue",
+    "departure_overdue",
+)
+"""Among equally urgent babies: what keeps a baby longest without help comes first."""
+
+URGENCY = ("ventilated", "urgent", "stable")
+CHOICES_WORKED_OUT = 8
+TAKEN_SHOWN_FOR = timedelta(minutes=30)
+
+RING_DRIVER = {
+    "stopped", "oxygen_short", "check_missed", "vehicle_silent", "not_set_off",
+    "collection_overdue", "departure_overdue", "arrival_suggested", "late_note",
+}  # fmt: skip
+RING_POST = {"alone", "departure_overdue", "oxygen_short", "no_vehicle", "vehicle_wanted"}
+RING_UNIT = {"handover_unsigned", "outcome_not_told", "arrival_suggested"}
+NEXT_UNIT = {"unanswered", "nobody_can_take", "unplaced"}
+WANTS_VEHICLE = {"vehicle_wanted", "no_vehicle"}
+OTHER_VEHICLE = {"vehicle_silent", "not_set_off", "collection_overdue", "stopped"}
+
+
+@dataclass(frozen=True)
+class Action:
+    """One button: ``ring`` a number, ``post`` a verb with its fields, ``open`` a part of a page."""
+
+    kind: str
+    label: str
+    target: str
+    fields: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class Matter:
+    """Everything about one referral that needs somebody now."""
+
+    referral: Referral
+    alerts: tuple[Alert, ...]
+    actions: tuple[Action, ...]
+
+
+def open_alerts(district: District) -> QuerySet[Alert]:
+    """The alerts the desk must deal with."""
+    return (
+        Alert.objects.open()
+        .filter(district=district, for_desk=True, referral__isnull=False)
+        .select_related("referral__origin", "referral__district__standing_unit__site")
+        .order_by("raised_at")
+    )
+
+
+def alerts_about(referral: Referral) -> list[Alert]:
+    """The open alerts about one referral, the gravest first."""
+    return sorted(open_alerts(referral.district).filter(referral=referral), key=_rank)
+
+
+def taken_lately(district: District, now: datetime) -> QuerySet[Alert]:
+    """What somebody took over a short while ago, of referrals that still go on."""
+    return (
+        Alert.objects.filter(
+            district=district,
+            for_desk=True,
+            acknowledged_at__gte=now - TAKEN_SHOWN_FOR,
+            referral__closed_at__isnull=True,
+        )
+        .select_related("referral")
+        .order_by("-acknowledged_at")
+    )
+
+
+def matters(district: District, now: datetime) -> list[Matter]:
+    """What needs a person now, most urgent first."""
+    by_referral: dict[int, list[Alert]] = {}
+    for alert in open_alerts(district):
+        by_referral.setdefault(alert.referral_id or 0, []).append(alert)
+    groups = sorted((sorted(group, key=_rank) for group in by_referral.values()), key=_rank_of_all)
+    transfers = _newest_transfers(by_referral)
+    made = []
+    for place, group in enumerate(groups):
+        referral = group[0].referral
+        assert referral is not None  # noqa: S101 - filtered above
+        transfer = transfers.get(referral.pk)
+        best = place < CHOICES_WORKED_OUT
+        actions = _actions(referral, transfer, group, now, work_out=best)
+        made.append(Matter(referral, tuple(group), tuple(dict.fromkeys(actions))))
+    return made
+
+
+def _rank(alert: Alert) -> tuple[int, int, datetime]:
+    kind = FIRST.index(alert.kind) if alert.kind in FIRST else len(FIRST)
+    urgency = URGENCY.index(alert.urgency) if alert.urgency in URGENCY else 0
+    return urgency, kind, alert.raised_at
+
+
+def _rank_of_all(group: list[Alert]) -> tuple[int, int, datetime]:
+    return _rank(group[0])
+
+
+def _newest_transfers(referrals: Iterable[int]) -> dict[int, Transfer]:
+    rows = Transfer.objects.filter(referral__in=referrals).select_related("destination__site")
+    return {transfer.referral_id: transfer for transfer in rows.order_by("pk")}
+
+
+def _actions(
+    referral: Referral,
+    transfer: Transfer | None,
+    alerts: list[Alert],
+    now: datetime,
+    *,
+    work_out: bool,
+) -> Iterable[Action]:
+    kinds = {alert.kind for alert in alerts}
+    page = reverse("desk_referral", args=[referral.code])
+    yield from _calls(referral, transfer, alerts, kinds)
+    if kinds & WANTS_VEHICLE:
+        yield from _send_best(referral, now) if work_out else ()
+        yield Action("open", _("Choose a vehicle"), f"{page}#vehicle")
+    if kinds & NEXT_UNIT:
+        yield Action("post", _("Ask the next unit"), _verb(referral, "ask_next"))
+        yield Action("open", _("Units and their reasons"), f"{page}#units")
+    if "check_missed" in kinds or "alone" in kinds:
+        yield Action("open", _("Enter the check"), f"{page}#check")
+    if "arrival_suggested" in kinds:
+        fields = (("milestone", "arrived"),)
+        yield Action("post", _("They have arrived"), _verb(referral, "milestone"), fields)
+    if kinds & OTHER_VEHICLE:
+        yield Action("open", _("Send another vehicle"), f"{page}#vehicle")
+    if "oxygen_short" in kinds:
+        yield Action("open", _("The oxygen in words"), f"{page}#oxygen")
+    if "outcome_not_told" in kinds:
+        yield Action("open", _("Write the outcome"), f"{page}#outcome")
+
+
+def _calls(
+    referral: Referral, transfer: Transfer | None, alerts: list[Alert], kinds: set[str]
+) -> Iterable[Action]:
+    if kinds & RING_DRIVER and transfer and transfer.driver_phone:
+        yield _ring(transfer.driver_name or _("the driver"), transfer.driver_phone)
+    for alert in alerts:
+        yield from _call_named_by(alert)
+    unit = transfer.destination if transfer else None
+    if kinds & RING_UNIT and unit and unit.phone:
+        yield _ring(unit.name, unit.phone.as_e164)
+    standing = referral.district.standing_unit
+    if "nobody_can_take" in kinds and standing and standing.phone:
+        yield _ring(standing.name, standing.phone.as_e164)
+    if kinds & RING_POST and referral.origin.phone:
+        yield _ring(referral.origin.name, referral.origin.phone.as_e164)
+
+
+def _call_named_by(alert: Alert) -> Iterable[Action]:
+    """The number that the key of an alert leads to: the unit asked, or who was not reached."""
+    subject = alert.key.rsplit(":", 1)[-1]
+    if alert.kind == "unanswered" and subject.isdecimal():
+        offer = Offer.objects.filter(pk=int(subject)).select_related("unit").first()
+        if offer and offer.unit.phone:
+            yield _ring(offer.unit.name, offer.unit.phone.as_e164)
+    if alert.kind == "not_reached" and subject.startswith("+"):
+        yield _ring(subject, subject)
+
+
+def _send_best(referral: Referral, now: datetime) -> Iterable[Action]:
+    """The first free vehicle against which nothing speaks, to be sent in one press."""
+    for choice in choosing.vehicle_choices(referral, now)[:1]:
+        if choice.against:
+            return
+        minutes = choice.to_baby.p50_minutes if choice.to_baby else None
+        label = _("Send %s") % choice.vehicle.name
+        if minutes is not None:
+            label = _("%(send)s, about %(minutes)d min to the baby") % {
+                "send": label,
+                "minutes": round(minutes),
+            }
+        fields = (("vehicle", choice.vehicle.code),)
+        yield Action("post", label, _verb(referral, "assign"), fields)
+
+
+def _ring(name: str, number: str) -> Action:
+    return Action("ring", _("Ring %s") % name, f"tel:{number}")
+
+
+def _verb(referral: Referral, verb: str) -> str:
+    return reverse("desk_act", args=[referral.code, verb])

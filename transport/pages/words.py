@@ -1,0 +1,78 @@
+"""Words of the desk and the driver's page, each translatable, each in one place.
+
+The words for codes of the record stand in ``referrals/labels.py``.
+"""
+
+from collections.abc import Mapping
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+Words = Mapping[str, str | Promise]
+
+MILESTONE_BUTTONS: Words = {
+    "collecting": _("I have set off"),
+    "at_origin": _("I am at the post"),
+    "on_the_road": _("We leave with mother and baby"),
+    "arrived": _("We have arrived"),
+}
+"""What the driver presses; first person, because the driver says it."""
+
+MILESTONES_TOLD: Words = {
+    "collecting": _("set off"),
+    "at_origin": _("reached the post"),
+    "on_the_road": _("left with mother and baby"),
+    "arrived": _("arrived at the unit"),
+}
+
+STAGES: Words = {
+    "wanted": _("no vehicle yet"),
+    "assigned": _("vehicle sent, has not set off"),
+    "collecting": _("on its way to the baby"),
+    "at_origin": _("at the post"),
+    "on_the_road": _("on the road with the baby"),
+    "arrived": _("at the unit, not signed over"),
+    "handed_over": _("handed over"),
+    "stood_down": _("the journey has ended"),
+}
+
+SEGMENTS: Words = {
+    "before": _("born"),
+    "asking": _("asking units"),
+    "placed": _("placed"),
+    "wanted": _("no vehicle"),
+    "assigned": _("sent"),
+    "collecting": _("coming"),
+    "at_origin": _("at the post"),
+    "on_the_road": _("on the road"),
+    "arrived": _("at the unit"),
+}
+"""Short labels that fit into a segment of the ribbon."""
+
+VEHICLE_STATES: Words = {
+    "free": _("free"),
+    "busy": _("on a journey"),
+    "returning": _("on its way back, not ready"),
+    "out_of_service": _("out of service"),
+}
+
+STOP_REASONS: Words = {
+    "baby": _("the baby needs care"),
+    "oxygen": _("oxygen"),
+    "road": _("the road is blocked"),
+    "vehicle": _("the vehicle"),
+    "other": _("another reason"),
+}
+"""Why a driver stops: short, to be pressed and not typed."""
+
+OTHER_CHANNELS: Words = {
+    "voice": _("voice call"),
+    "sms": _("SMS"),
+    "email": _("e-mail"),
+    "screen": _("screen"),
+}
+
+
+def word(table: Words, code: str) -> str:
+    """The word for a code; one that is not in the table is shown as it is, never hidden."""
+    return str(table[code]) if code in table else code.replace("_", " ")

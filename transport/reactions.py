@@ -1,0 +1,50 @@
+"""What the transport side does when a referral moves: it fills the place ``referrals`` keeps."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from referrals.acting import By
+from referrals.models import Offer, Referral
+from referrals.ports import Concern, Suggestion
+from transport import choosing, concerns, desk, estimating, lifecycle, tracking
+
+
+class TransportJourneys:
+    """See ``referrals.ports.Journeys``."""
+
+    def open(self, referral: Referral, by: By) -> None:
+        """Begin to look for a vehicle, and show the referral at the desk."""
+        lifecycle.open_transfer(referral, by)
+        desk.open_row(referral, by.received_at)
+
+    def next_units(self, referral: Referral, count: int, now: datetime) -> list[Suggestion]:
+        """The best units not asked yet."""
+        return choosing.suggestions(referral, count, now)
+
+    def placed(self, referral: Referral, offer: Offer, by: By) -> None:
+        """The journey goes to the unit that accepted; its road time is kept."""
+        lifecycle.set_destination(referral, offer.unit, by)
+        transfer = referral.transfers.live().select_related("vehicle", "destination__site").first()
+        if transfer:
+            transfer.referral = referral
+            estimating.keep_estimate(
+                transfer, "road", estimating.road_estimate(transfer), by.received_at
+            )
+
+    def unplaced(self, referral: Referral, by: By) -> None:
+        """The journey has no destination until another unit accepts."""
+        lifecycle.set_destination(referral, None, by)
+
+    def closed(self, referral: Referral, by: By) -> None:
+        """The journey ends with the referral."""
+        lifecycle.finish(referral, by)
+
+    def concerns(self, referral: Referral, now: datetime) -> Iterable[Concern]:
+        """What about the journey needs a person."""
+        return concerns.concerns_of_journey(referral, now)
+
+    def refresh(self, now: datetime) -> None:
+        """Fold new positions into arrival windows and bring the desk's rows up to date."""
+        for transfer in tracking.refresh_windows(now):
+            desk.make_row(transfer.referral, now)
+        desk.refresh_stale(now)

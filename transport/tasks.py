@@ -1,0 +1,1 @@
+"""Celery tasks of the journey. Sending and sweeping are tasks of ``referrals``."""
