@@ -241,9 +241,18 @@ def _make_deliveries(alert: Alert, reach: list[dict[str, str]], now: datetime) -
             },
         )
         if made:
+            _replace_unsent(delivery)
             transaction.on_commit(
                 partial(nudge, "referrals.tasks.deliver", delivery.pk), robust=True
             )
+
+
+def _replace_unsent(delivery: Delivery) -> None:
+    """An older message of the same alert that has not left this way yet is not sent as well."""
+    same_way = delivery.alert.deliveries.filter(
+        state="queued", channel=delivery.channel, address=delivery.address
+    )
+    same_way.exclude(pk=delivery.pk).filter(tries__gt=0).update(state="dropped", due_at=None)
 
 
 def link_of(delivery: Delivery) -> str:

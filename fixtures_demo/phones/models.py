@@ -13,7 +13,7 @@ class Behaviour(models.TextChoices):
 
 
 class PhoneMessage(models.Model):
-    """One SMS or voice call as it came to a phone. ``gateway_id`` is the sender's own."""
+    """One SMS, voice call or mail as it came to a phone. ``gateway_id`` is the sender's own."""
 
     to = models.CharField(max_length=40, db_index=True)
     kind = models.CharField(max_length=8)
@@ -27,7 +27,8 @@ class PhoneMessage(models.Model):
         ordering = ["-received_at", "-id"]
         constraints = [
             models.CheckConstraint(
-                name="phone_message_kind_known", condition=models.Q(kind__in=["sms", "voice"])
+                name="phone_message_kind_known",
+                condition=models.Q(kind__in=["sms", "voice", "mail"]),
             )
         ]
 

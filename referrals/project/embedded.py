@@ -19,6 +19,7 @@ from pathlib import Path
 import uvicorn
 from celery.beat import Scheduler, Service
 from celery.worker import WorkController
+from celery.worker import state as worker_state
 from django.conf import settings
 
 from referrals import clock
@@ -92,13 +93,13 @@ class Beside:
     def start(self) -> None:
         """Start all three."""
         self.working.start()
-        self.beat.start()
+        threading.Thread(target=self.beat.start, name="beat", daemon=True).start()
         threading.Thread(target=self._keep_sweeping, name="sweep watch", daemon=True).start()
 
     def stop(self) -> bool:
         """Stop all three; nothing that is due is lost by it. Returns whether they have ended."""
         self.stopping.set()
-        self.beat.service.stop()
+        self.beat.stop()
         # The worker sees this in its own loop and takes no further task; stopped from here it
         # would still hand tasks to threads that are gone.
         worker_state.should_stop = 0

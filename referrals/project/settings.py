@@ -278,6 +278,7 @@ if DEMO:
     SMS_GATEWAY["url"] = f"http://127.0.0.1:{DEMO_PORT}/demo/gateway/sms/"
     VOICE_GATEWAY["url"] = f"http://127.0.0.1:{DEMO_PORT}/demo/gateway/voice/"
     BASE_URL = f"http://127.0.0.1:{DEMO_PORT}"
+    EMAIL_BACKEND = "fixtures_demo.phones.mail.PhoneMail"
 
 LOGGING = {
     "version": 1,

@@ -339,3 +339,16 @@ def test_one_cause_is_one_alert(district, intensive, at, now):
     assert Alert.objects.open().filter(kind="vehicle_wanted").exists()
     watching.look_at(referral.pk, at(6))
     assert not Alert.objects.open().filter(kind="vehicle_wanted").exists()
+
+
+def test_a_message_that_could_not_leave_is_replaced_by_the_next_step(
+    district, intensive, at, gateway, now
+):
+    """A gateway out for hours leaves one message a person to send, not a hundred."""
+    gateway.status = 503
+    alert = question(an_offer(a_referral(now), intensive, now))
+    for minutes in (0, 1, 2, 4, 6, 8, 10):
+        climb(at(minutes))
+        send_all()
+    waiting = alert.deliveries.filter(state="queued", channel="sms", address=HANA)
+    assert waiting.count() == 1

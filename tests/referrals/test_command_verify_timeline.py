@@ -79,8 +79,7 @@ def test_no_column_can_be_changed_unseen(referral, intruder, column):
     value = {"body": '{"site": "XXX"}'}.get(column, "other")
     value = "2001-01-01 00:00:00" if column.endswith("_at") else value
     intruder(
-        f"UPDATE referrals_entry SET {column} = %s "  # noqa: S608 - the columns named above
-        "WHERE referral_id = %s AND seq = 1",
+        f"UPDATE referrals_entry SET {column} = %s WHERE referral_id = %s AND seq = 1",
         value,
         referral.pk,
     )

@@ -13,6 +13,7 @@ from fixtures_demo.phones import exchange
 from fixtures_demo.phones.models import Behaviour, PhoneMessage
 from referrals import links
 from referrals.channels.base import Message, Refused, TryLater
+from referrals.channels.email import Email
 from referrals.channels.http_gateway import HttpGateway
 from referrals.models import Delivery, Staff
 from referrals.sending import send_one
@@ -169,3 +170,10 @@ def test_the_first_page_lets_everybody_in(district, client):
 
 def test_the_first_page_says_so_when_nothing_is_loaded(db, client):
     assert "not loaded yet" in client.get(reverse("demo_start")).content.decode()
+
+
+def test_a_mail_is_read_on_its_owners_phone(district, settings):
+    settings.EMAIL_BACKEND = "fixtures_demo.phones.mail.PhoneMail"
+    Email().send(Message(to="ravi.ostermoor@taluvesi.example", text="words", subject="s", key="9"))
+    mail = PhoneMessage.objects.get(kind="mail")
+    assert (mail.to, mail.text) == ("+12025550130", "words")

@@ -120,9 +120,7 @@ def _whose(body: Body) -> str:
 
 def _facts(body: Body) -> str:
     told = body.get("facts") or {}
-    return ", ".join(
-        fact_in_words(name, told[name]) for name in told
-    )
+    return ", ".join(fact_in_words(name, told[name]) for name in told)
 
 
 def _observed(body: Body, book: _Book) -> str:

@@ -32,7 +32,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-received_at', '-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['sms', 'voice'])), name='phone_message_kind_known')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['sms', 'voice', 'mail'])), name='phone_message_kind_known')],
             },
         ),
     ]

@@ -1,0 +1,120 @@
+"""A driver without a network: what is pressed and where the car was arrive later, once each."""
+
+import re
+import sqlite3
+from datetime import datetime
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from fixtures_demo.in_browser import Journey, People
+
+pytestmark = pytest.mark.browser
+
+ON_THE_WAY = [(-22.5300, 85.8950), (-22.5340, 85.9010), (-22.5390, 85.9080)]
+"""Three places, each several hundred metres from the one before."""
+
+
+def test_presses_and_positions_made_without_a_network_arrive_later_and_once(
+    people: People, journey: Journey
+) -> None:
+    driver = people.somebody()
+    driver.clock.install()
+    the_driver_has_the_page(people, journey, driver)
+    driver.get_by_role("button", name="Share my position").click()
+    expect(driver.locator("#age")).to_contain_text("Position sent just now.")
+    assert positions_of(journey) == 1
+
+    driver.context.set_offline(True)
+    the_driver_presses_and_moves_on(driver)
+    assert milestones_of(people, journey) == []
+    assert positions_of(journey) == 1
+
+    driver.context.set_offline(False)
+    expect(driver.locator("#waiting")).to_be_hidden()
+    expect(driver.get_by_role("button", name="I am at the post")).to_be_visible()
+    wait_for(driver, lambda: positions_of(journey) == 1 + len(ON_THE_WAY))
+    it_stands_once_at_the_time_of_the_phone(people, journey)
+
+    driver.reload()
+    driver.clock.fast_forward("02:05")
+    driver.wait_for_load_state("networkidle")
+    it_stands_once_at_the_time_of_the_phone(people, journey)
+    assert positions_of(journey) == 1 + len(ON_THE_WAY)
+
+
+def the_driver_has_the_page(people: People, journey: Journey, driver: Page) -> None:
+    """Called, accepted, sent: the driver holds the page of the journey."""
+    nurse, desk = people.somebody(), people.signed_in("desk")
+    journey.call_for_help()
+    journey.tell_how_the_baby_is()
+    journey.read_the_question(nurse).get_by_role("button", name="Open the link").click()
+    journey.accept(nurse)
+    journey.send_a_vehicle(desk)
+    journey.driver_opens_the_link(driver)
+
+
+def the_driver_presses_and_moves_on(driver: Page) -> None:
+    """The page says that it keeps what it is told, and offers the next milestone."""
+    driver.get_by_role("button", name="I have set off").click()
+    expect(driver.locator("#waiting")).to_contain_text("Kept on this phone: 1.")
+    expect(driver.get_by_role("button", name="I am at the post")).to_be_visible()
+    for number, (latitude, longitude) in enumerate(ON_THE_WAY, start=1):
+        # The phone tells a position at most once a minute, so a minute has to pass on its clock.
+        driver.clock.fast_forward("01:05")
+        driver.context.set_geolocation(
+            {"latitude": latitude, "longitude": longitude, "accuracy": 12}
+        )
+        expect(driver.locator("#age")).to_contain_text(f"{number} kept on this phone.")
+
+
+def it_stands_once_at_the_time_of_the_phone(people: People, journey: Journey) -> None:
+    """One Entry, happened when it was pressed, which is well before it came in."""
+    (entry,) = milestones_of(people, journey)
+    happened, received = (
+        datetime.fromisoformat(entry[name]) for name in ("corrected_at", "received_at")
+    )
+    # Three times 65 s on the phone's clock lie between the press and the network.
+    assert 190 <= (received - happened).total_seconds() <= 900
+
+
+def milestones_of(people: People, journey: Journey) -> list[dict[str, Any]]:
+    answer = journey.attendant.request.get(
+        f"{people.demo.url}/api/v1/referrals/{journey.code}/entries/",
+        headers={"Authorization": f"Token {people.demo.tokens['desk']}"},
+    )
+    told = answer.json()
+    rows = told if isinstance(told, list) else told["results"]
+    return [row for row in rows if row["kind"] == "milestone"]
+
+
+def positions_of(journey: Journey) -> int:
+    """How many positions of the journey are stored; the API takes positions and lists none."""
+    file = journey.people.demo.data / "littleroad.sqlite3"
+    store = sqlite3.connect(f"file:{file}?mode=ro", uri=True, timeout=10)
+    try:
+        (count,) = store.execute(
+            "select count(*) from transport_position where transfer_id in (select transfer.id"
+            " from transport_transfer transfer join referrals_referral referral"
+            " on referral.id = transfer.referral_id where referral.code = ?)",
+            [journey.code],
+        ).fetchone()
+    finally:
+        store.close()
+    return int(count)
+
+
+def wait_for(page: Page, happened: Any) -> None:
+    for _ in range(50):
+        if happened():
+            return
+        page.wait_for_timeout(200)
+    assert happened()
+
+
+def test_a_press_refused_by_the_service_is_not_lost_in_silence(
+    people: People, journey: Journey
+) -> None:
+    """The desk has taken the vehicle back meanwhile: the driver is told to ring."""
+    assert re.fullmatch(r"[0-9A-Z]{4,6}", journey.code)
