@@ -26,7 +26,10 @@ def main():
     from referrals.project.launch import prepare_environment
 
     prepare_environment(sys.argv)
-    execute_from_command_line(sys.argv)
+    try:
+        execute_from_command_line(sys.argv)
+    except KeyboardInterrupt:
+        sys.exit(130)
 
 
 if __name__ == "__main__":

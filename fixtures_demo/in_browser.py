@@ -54,7 +54,7 @@ class People:
             viewport={"width": size[0], "height": size[1]},
             is_mobile=small,
             has_touch=small,
-            geolocation={**AT_THE_POST, "accuracy": 12},
+            geolocation={**AT_THE_POST, "accuracy": 12},  # type: ignore[arg-type]
             permissions=["geolocation"],
         )
         context.set_default_timeout(PATIENCE_MS)
@@ -115,6 +115,11 @@ class Journey:
         page.get_by_role("button", name="Save", exact=True).click()
         page.wait_for_url(re.compile(f"/r/{self.code}/$"))
 
+    def is_over(self) -> bool:
+        """Whether nobody looks for a place any more."""
+        self.see_the_case()
+        return self.attendant.get_by_text(re.compile("^Closed at")).count() > 0
+
     def see_the_case(self) -> None:
         """The attendant looks what happens now."""
         self.attendant.goto(f"{self.people.demo.url}/r/{self.code}/")
@@ -135,7 +140,11 @@ class Journey:
         nurse.get_by_role("heading", name=f"You take {self.code}").wait_for()
 
     def send_a_vehicle(self, desk: Page) -> None:
-        """The desk chooses the first vehicle of the list."""
+        """The desk chooses the first vehicle of the list, after what has come back is ready."""
+        desk.goto(f"{self.people.demo.url}/desk/")
+        for _ in range(desk.get_by_role("button", name="Ready again").count()):
+            desk.get_by_role("button", name="Ready again").first.click()
+            desk.wait_for_load_state()
         desk.goto(f"{self.people.demo.url}/desk/{self.code}/")
         desk.get_by_role("button", name="Assign", exact=True).first.click()
         desk.get_by_text(re.compile(r" is sent\.$")).wait_for()
@@ -168,6 +177,14 @@ class Journey:
         page.get_by_label("Oxygen gauge").fill(str(bar))
         page.get_by_role("button", name="Write it down").click()
         page.wait_for_url(re.compile(f"/r/{self.code}/$"))
+
+    def take_back(self) -> None:
+        """Called by mistake: everybody who was asked is told, and the vehicle is free again."""
+        page = self.attendant
+        page.goto(f"{self.people.demo.url}/r/{self.code}/take-back/")
+        page.get_by_label("Why, in a few words").fill("a journey of the demo that is not needed")
+        page.get_by_role("button", name="Take it back").click()
+        page.wait_for_url("**/post/")
 
     def give(self) -> None:
         """The post's side signs."""

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
+import httpx
 from django.conf import settings
 from django.db import connections
 from rest_framework.authtoken.models import Token
@@ -130,6 +131,8 @@ def _play_beginning(port: int) -> None:
         story.drive_to_the_post()
         story.load()
         story.drive_to_the_unit()
+    except httpx.TransportError:
+        log.info("the demo's own journey ends with the service, at %s", clock.now())
     except Exception:
         log.exception("the demo's own journey stopped at %s", clock.now())
     finally:

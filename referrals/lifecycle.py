@@ -156,7 +156,7 @@ def accept(by: By, offer: Offer, *, receiver: str = "", entrance: str = "") -> O
     """
     with transaction.atomic():
         referral = timeline.hold(offer.referral_id)
-        offer = _fresh(offer, referral)
+        offer = _question_now(offer, referral)
         if offer.stage == OfferStage.ACCEPTED.value:
             return offer
         _require_open(referral)
@@ -219,6 +219,8 @@ def decline(by: By, offer: Offer, *, reason: DeclineReason, words: str = "") -> 
     """
     with transaction.atomic():
         referral = timeline.hold(offer.referral_id)
+        if _fresh(offer, referral).stage != OfferStage.DECLINED.value:
+            offer = _question_now(offer, referral)
         offer = _fresh(offer, referral)
         if offer.stage == OfferStage.DECLINED.value:
             return offer
@@ -405,6 +407,15 @@ def _fresh(offer: Offer, referral: Referral) -> Offer:
     offer = Offer.objects.select_related("unit__site").get(pk=offer.pk)
     offer.referral = referral
     return offer
+
+
+def _question_now(offer: Offer, referral: Referral) -> Offer:
+    """The unit's question as it stands: an answer to an old one answers the one asked since."""
+    offer = _fresh(offer, referral)
+    if offer.stage in LIVE_OFFERS:
+        return offer
+    since = referral.offers.filter(unit=offer.unit, stage__in=LIVE_OFFERS).first()
+    return _fresh(since, referral) if since else offer
 
 
 def _move(referral: Referral, to: ReferralStage, **also: Any) -> None:

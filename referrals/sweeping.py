@@ -56,6 +56,11 @@ def take_step(alert_id: int, now: datetime) -> None:
             lifecycle.ask_best(referral_id, now)
 
 
+def sweep_seconds() -> float:
+    """Real seconds between two sweeps; a faster clock sweeps more often."""
+    return max(settings.SWEEP_SECONDS / clock.speed(), 0.2)
+
+
 def sweeper_name(kind: str) -> str:
     """A name that tells which process sweeps, for the health page."""
     return f"{kind}@{socket.gethostname()}:{os.getpid()}"[:60]

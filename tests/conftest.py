@@ -13,12 +13,14 @@ import hypothesis
 import pytest
 from django.conf import settings
 from django.db import connection
+from rest_framework.authtoken.models import Token
 
 from fixtures_demo.load import load_district
 from referrals import append_only, clock
 from referrals.acting import By, by_staff
 from referrals.calc.terms import EntryChannel
-from referrals.models import District, Site, Staff, Unit
+from referrals.models import Contact, District, Site, Staff, StaffRole, Unit
+from transport.models import ChecklistTemplate, Cylinder, Vehicle
 
 hypothesis.settings.register_profile("quick", max_examples=60, deadline=None)
 hypothesis.settings.register_profile("nightly", max_examples=2000, deadline=None)
@@ -28,7 +30,10 @@ ON_POSTGRESQL = os.environ.get("DATABASE_URL", "").startswith("postgres")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Keep real concurrency for the database that has it."""
+    """Keep real concurrency for the database that has it; whole servers run one after another."""
+    for item in items:
+        if item.get_closest_marker("services") or item.get_closest_marker("browser"):
+            item.add_marker(pytest.mark.xdist_group("servers"))
     wrong = "postgresql" if not ON_POSTGRESQL else "services"
     kept = [item for item in items if item.get_closest_marker(wrong) is None]
     if len(kept) < len(items):
@@ -49,6 +54,22 @@ def django_db_modify_db_settings() -> None:
         return [*append_only.SQLITE_AWAY, *statements, *append_only.SQLITE]
 
     operations.sql_flush = sql_flush  # type: ignore[method-assign]
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> None:
+    """Every test begins with the invented district, loaded once; each undoes its own changes."""
+    with django_db_blocker.unblock():
+        load_district(clock.now())
+
+
+@pytest.fixture
+def empty(db: None) -> None:
+    """A database that holds nothing but migrations, for what comes before a district."""
+    District.objects.update(standing_unit=None)
+    for model in (Cylinder, Vehicle, Contact, StaffRole, Token, Staff, Unit, Site, District):
+        model.objects.all().delete()
+    ChecklistTemplate.objects.all().delete()
 
 
 @pytest.fixture(autouse=True)

@@ -82,8 +82,10 @@ class PostgreSQL:
         folder.mkdir(parents=True, exist_ok=True)
         if self.user:
             shutil.chown(folder, self.user)
-            for parent in list(folder.parents)[:3]:
-                parent.chmod(parent.stat().st_mode | 0o011)
+            # The temporary folders above it are closed to all but their owner.
+            for parent in folder.parents:
+                if parent.stat().st_mode & 0o011 != 0o011:
+                    parent.chmod(parent.stat().st_mode | 0o011)
         self.port = free_port()
         self.url = f"postgres://littleroad@127.0.0.1:{self.port}/postgres"
         subprocess.run(

@@ -1,9 +1,16 @@
 """From rows to the ranking of units and back; what was shown is kept."""
 
+import json
 import math
+from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+from django.db.models import BooleanField, ExpressionWrapper, Q, TextField
+from django.db.models.functions import Cast
 
 from referrals.calc.states import OfferStage
 from referrals.calc.terms import Capability, VehicleKind
@@ -13,6 +20,8 @@ from referrals.reading import assess, babies_on_the_way, known_facts
 from transport.calc import ranking as ranks
 from transport.calc.oxygen import Cylinder as Bottle
 from transport.calc.oxygen import metric_cylinder, us_cylinder
+from transport.calc.places import haversine_from
+from transport.calc.ranking_rules import can_take, missing_preferences
 from transport.calc.stages import TransferStage
 from transport.calc.travel import (
     Place,
@@ -45,12 +54,19 @@ def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
         rainy=referral.district.rainy_season,
         cylinders=tuple(bottles(Cylinder.objects.filter(site=referral.origin, vehicle=None))),
     )
-    return ranks.rank(
+    settings = ranks.RankingSettings(bedside_minutes=referral.district.bedside_minutes)
+    units = _units_in_sight(referral, asking, settings)
+    ranking = ranks.rank(
         asking,
-        unit_facts(referral),
+        units.facts,
         _carrying_facts(carrying, referral) if carrying else vehicle_facts(referral.district, now),
-        ranks.RankingSettings(bedside_minutes=referral.district.bedside_minutes),
+        settings,
         estimate=estimator_of(referral.district),
+    )
+    return replace(
+        ranking,
+        possible_not_shown=ranking.possible_not_shown + units.possible_left_out,
+        impossible_not_shown=ranking.impossible_not_shown + units.impossible_left_out,
     )
 
 
@@ -115,42 +131,131 @@ def suggestions(referral: Referral, count: int, now: datetime) -> list[Suggestio
     ]
 
 
-def unit_facts(referral: Referral) -> list[ranks.UnitFacts]:
-    """The units of the district as the ranking sees them, in two queries."""
-    already = {
+@dataclass(frozen=True)
+class _InSight:
+    """The units near enough to be worked out, and how many others can take the babies or not."""
+
+    facts: list[ranks.UnitFacts]
+    possible_left_out: int
+    impossible_left_out: int
+
+
+def _units_in_sight(
+    referral: Referral, asking: ranks.Asking, settings: ranks.RankingSettings
+) -> _InSight:
+    """The units that the ranking would pick by itself, in two queries.
+
+    Facts are made of these alone: of ten thousand units all but some thirty are only counted.
+    """
+    rows = list(_unit_rows(referral.district))
+    known = _Known(asking, _asked_already(referral), referral.district.standing_unit_id)
+    able: list[_UnitRow] = []
+    unable: list[_UnitRow] = []
+    for row in rows:
+        (able if known.can_take(row) else unable).append(row)
+    near_able = known.nearest(able, settings.possible_limit)
+    near_unable = known.nearest(unable, settings.impossible_limit)
+    return _InSight(
+        [known.facts(row) for row in near_able + near_unable],
+        len(able) - len(near_able),
+        len(unable) - len(near_unable),
+    )
+
+
+class _UnitRow(NamedTuple):
+    pk: int
+    code: str
+    name: str
+    site: str
+    latitude: float
+    longitude: float
+    care: str
+    cots_free: int
+    reported: bool
+    is_open: bool
+
+
+def _unit_rows(district: District) -> Iterator[_UnitRow]:
+    # Capabilities stay text until they are looked at: few units differ in them.
+    rows = Unit.objects.filter(site__district=district).values_list(
+        "pk", "code", "name", "site__name", "site__latitude", "site__longitude",
+        Cast("capabilities", TextField()), "cots_free",
+        ExpressionWrapper(Q(cots_reported_at__isnull=False), BooleanField()), "is_open",
+    )  # fmt: skip
+    return map(_UnitRow._make, rows)
+
+
+@dataclass
+class _Known:
+    """What the ranking asks of a unit; units alike in care, cots and opening are asked once."""
+
+    asking: ranks.Asking
+    already: dict[int, str]
+    standing: int | None
+    takes: dict[tuple[Any, ...], bool] = field(default_factory=dict)
+    lacks: dict[str, int] = field(default_factory=dict)
+
+    def can_take(self, row: _UnitRow) -> bool:
+        """Whether every gate holds."""
+        alike = (row.care, row.cots_free, row.reported, row.is_open, self.already.get(row.pk))
+        if alike not in self.takes:
+            self.takes[alike] = can_take(self.asking, self.facts(row))
+        return self.takes[alike]
+
+    def nearest(self, rows: list[_UnitRow], limit: int) -> list[_UnitRow]:
+        """The rows that the ranking would work out of these."""
+        far = haversine_from(self.asking.origin)
+        for row in rows:
+            if row.care not in self.lacks:
+                self.lacks[row.care] = missing_preferences(self.asking, self.facts(row))
+        chosen = ranks.finalists(
+            [(self.lacks[row.care], far(row.latitude, row.longitude)) for row in rows],
+            [i for i, row in enumerate(rows) if row.pk in self.already or row.pk == self.standing],
+            limit,
+        )
+        return [rows[i] for i in chosen]
+
+    def facts(self, row: _UnitRow) -> ranks.UnitFacts:
+        """A unit as the ranking sees it."""
+        return ranks.UnitFacts(
+            key=row.code,
+            name=f"{row.name}, {row.site}",
+            place=Place(row.latitude, row.longitude),
+            capabilities=_care(row.care),
+            cots_free=row.cots_free if row.reported else None,
+            open=bool(row.is_open),
+            already=self.already.get(row.pk),
+            is_default=row.pk == self.standing,
+        )
+
+
+def _asked_already(referral: Referral) -> dict[int, str]:
+    """What became of the newest question to each unit."""
+    return {
         unit: f"declined: {reason.replace('_', ' ')}" if stage == "declined" else stage
         for unit, stage, reason in referral.offers.order_by("asked_at").values_list(
             "unit_id", "stage", "decline_reason"
         )
     }
-    standing = referral.district.standing_unit_id
-    return [
-        ranks.UnitFacts(
-            key=code,
-            name=f"{name}, {site}",
-            place=Place(latitude, longitude),
-            capabilities=frozenset(Capability(each) for each in capabilities),
-            cots_free=cots_free if reported_at else None,
-            open=is_open,
-            already=already.get(pk),
-            is_default=pk == standing,
-        )
-        for pk, code, name, site, latitude, longitude, capabilities, cots_free, reported_at, is_open
-        in Unit.objects.filter(site__district=referral.district).values_list(
-            "pk", "code", "name", "site__name", "site__latitude", "site__longitude",
-            "capabilities", "cots_free", "cots_reported_at", "is_open",
-        )
-    ]  # fmt: skip
+
+
+@lru_cache(maxsize=1024)
+def _care(text: str) -> frozenset[Capability]:
+    return frozenset(Capability(each) for each in json.loads(text))
 
 
 def vehicle_facts(district: District, now: datetime) -> list[ranks.VehicleFacts]:
-    """The vehicles that can be sent, now or when they are back."""
+    """The vehicles that can be sent, now or when they are back, in two queries."""
     vehicles = (
         Vehicle.objects.filter(district=district)
         .exclude(state="out_of_service")
         .select_related("base")
-        .prefetch_related("cylinders")
-    )
+        .only("code", "name", "kind", "state", "capabilities", "latitude", "longitude", "seen_at",
+              "base__latitude", "base__longitude")
+    )  # fmt: skip
+    carried: dict[int | None, list[Cylinder]] = defaultdict(list)
+    for cylinder in Cylinder.objects.filter(vehicle__district=district).order_by("pk"):
+        carried[cylinder.vehicle_id].append(cylinder)
     return [
         ranks.VehicleFacts(
             key=vehicle.code,
@@ -159,7 +264,7 @@ def vehicle_facts(district: District, now: datetime) -> list[ranks.VehicleFacts]
             place=whereabouts(vehicle, now),
             minutes_until_free=0.0 if vehicle.state == "free" else MINUTES_UNTIL_BACK,
             capabilities=frozenset(Capability(each) for each in vehicle.capabilities),
-            cylinders=tuple(bottles(vehicle.cylinders.all())),
+            cylinders=tuple(bottles(carried[vehicle.pk])),
         )
         for vehicle in vehicles
     ]

@@ -6,6 +6,7 @@ It is dead two hours after the arrival or the end of the journey.
 
 from datetime import datetime, timedelta
 
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from referrals import links
@@ -30,21 +31,23 @@ def token_for(transfer: Transfer) -> str:
     return links.token(KIND, transfer.pk, transfer.assignment)
 
 
-def transfer_for(token: str, now: datetime) -> Transfer:
+WHOLE = Transfer.objects.select_related(
+    "referral__district", "referral__origin", "vehicle__driver", "destination__site"
+)
+BARE = Transfer.objects.only("assignment", "vehicle_id", "arrived_at", "finished_at")
+"""Enough to know that the link is good: for what a phone sends every few seconds."""
+
+
+def transfer_for(token: str, now: datetime, rows: QuerySet[Transfer] = WHOLE) -> Transfer:
     """The one journey a driver's token opens.
 
     Raises:
         InvalidLink: when it is not one of ours, or another vehicle was assigned since.
         DeadLink: more than two hours after the arrival or the end.
     """
-    transfer = (
-        Transfer.objects.select_related(
-            "referral__district", "referral__origin", "vehicle__driver", "destination__site"
-        )
-        .filter(pk=links.number_in(KIND, token))
-        .first()
-    )
-    if transfer is None or transfer.vehicle is None:
+    number = links.number_in(KIND, token)
+    transfer = next(iter(rows.filter(pk=number)), None)
+    if transfer is None or transfer.vehicle_id is None:
         raise InvalidLink(_("this link is no longer valid; ask the desk for a new one"))
     links.require_valid(KIND, token, version=transfer.assignment)
     ended = [moment for moment in (transfer.arrived_at, transfer.finished_at) if moment]

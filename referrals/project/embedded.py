@@ -13,6 +13,7 @@ import socket
 import subprocess
 import sys
 import threading
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 
@@ -22,8 +23,8 @@ from celery.worker import WorkController
 from celery.worker import state as worker_state
 from django.conf import settings
 
-from referrals import clock
 from referrals.project.celery import app
+from referrals.sweeping import sweep_seconds
 
 log = logging.getLogger(__name__)
 MANAGE = Path(settings.BASE_DIR) / "manage.py"
@@ -54,6 +55,8 @@ def run(port: int, ready: Callable[[], None]) -> bool:
     still thinking about may hold the worker up (``leave``).
     """
     signal.signal(signal.SIGTERM, signal.default_int_handler)
+    # Static files are small and come whole; Django warns of each that it reads them in one go.
+    warnings.filterwarnings("ignore", message="StreamingHttpResponse must consume synchronous")
     beside = Beside()
     try:
         beside.start()
@@ -102,7 +105,7 @@ class Beside:
         self.beat.stop()
         # The worker sees this in its own loop and takes no further task; stopped from here it
         # would still hand tasks to threads that are gone.
-        worker_state.should_stop = 0
+        worker_state.should_stop = 0  # type: ignore[assignment]
         self._end_sweep()
         if self.working.is_alive():
             self.working.join(STOP_SECONDS)
@@ -131,21 +134,6 @@ class Beside:
                 log.warning(
                     "the sweep process ended (%s); starting it again", self.sweep.returncode
                 )
-
-
-def sweep_seconds() -> float:
-    """Real seconds between two sweeps; a faster clock sweeps more often."""
-    return max(settings.SWEEP_SECONDS / clock.speed(), 0.2)
-
-
-def go_when_parent_goes() -> None:
-    """End this process as soon as the one that started it is gone, however it went."""
-
-    def watch() -> None:
-        sys.stdin.buffer.read()
-        os._exit(0)
-
-    threading.Thread(target=watch, name="parent watch", daemon=True).start()
 
 
 class _Server(uvicorn.Server):

@@ -8,6 +8,7 @@ import json
 import os
 import socket
 import tempfile
+import threading
 import time
 from pathlib import Path
 
@@ -16,13 +17,30 @@ OWN_BROKER = "memory://localhost"
 
 
 def prepare_environment(argv: list[str]) -> None:
-    """Fill in what ``demo`` and ``serve`` need; other commands are left as they are."""
+    """What ``demo``, ``serve`` and the sweep beside them need; the rest is left as it is."""
     if len(argv) < 2:
         return
     if argv[1] == "demo":
         _prepare_demo(argv[2:])
     elif argv[1] == "serve":
         _prepare_serve(argv[2:])
+    elif argv[1] == "sweep" and "--beside" in argv:
+        go_when_parent_goes()
+
+
+def go_when_parent_goes() -> None:
+    """End this process as soon as the one that started it is gone, however it went.
+
+    Begun before anything slow is imported, so that no moment of its life outlasts the parent.
+    """
+
+    def watch() -> None:
+        # Not by way of sys.stdin: nothing else of this process may wait for its lock.
+        while os.read(0, 4096):
+            pass
+        os._exit(0)
+
+    threading.Thread(target=watch, name="parent watch", daemon=True).start()
 
 
 def _prepare_demo(arguments: list[str]) -> None:
@@ -30,7 +48,7 @@ def _prepare_demo(arguments: list[str]) -> None:
     fallback = tempfile.mkdtemp(prefix="littleroad-demo-") if headless else ".littleroad/demo"
     data = Path(option(arguments, "--data") or fallback).resolve()
     data.mkdir(parents=True, exist_ok=True)
-    speed = option(arguments, "--speed") or ("240" if headless else "1")
+    speed = option(arguments, "--speed") or ("360" if headless else "1")
     port = option(arguments, "--port") or ("0" if headless else "8000")
     # The demo is always the embedded default: it must not touch a real database by accident.
     os.environ.pop("DATABASE_URL", None)

@@ -11,6 +11,7 @@ import json
 import os
 import secrets
 import shutil
+import signal
 import statistics
 import subprocess
 import sys
@@ -65,6 +66,7 @@ class Line:
 
 def main(measure: Callable[[], list[Line]], title: str) -> None:
     """Run the benchmark on each database and print one table, or JSON with ``--json``."""
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
     if os.environ.get(INSIDE):
         print(json.dumps([asdict(line) for line in measure()]))
         return
@@ -163,12 +165,23 @@ def _inside(name: str, is_quick: bool) -> list[Line]:
         environment = _environment(folder, is_quick)
         if name == "postgresql":
             environment |= _own_postgresql(stack, folder)
-        ran = subprocess.run(
-            [sys.executable, *sys.argv[:1]], env=environment, stdout=subprocess.PIPE, cwd=ROOT
-        )
-    if ran.returncode:
-        sys.exit(f"the benchmark ended with {ran.returncode} on {name}")
-    return [Line(**line) for line in json.loads(ran.stdout)]
+        answer, code = _answer_of([sys.executable, *sys.argv[:1]], environment)
+    if code:
+        sys.exit(f"the benchmark ended with {code} on {name}")
+    return [Line(**line) for line in json.loads(answer)]
+
+
+def _answer_of(command: list[str], environment: dict[str, str]) -> tuple[str, int]:
+    """Run to the end; when this process has to go, the other stops its servers first."""
+    process = subprocess.Popen(
+        command, env=environment, stdout=subprocess.PIPE, cwd=ROOT, text=True
+    )
+    try:
+        answer, _ = process.communicate()
+    finally:
+        process.terminate()
+        process.wait(60)
+    return answer, process.returncode
 
 
 def _environment(folder: Path, is_quick: bool) -> dict[str, str]:

@@ -183,7 +183,7 @@ def _built(make: str, gather: str) -> str:
     offers = f"(SELECT {gather}({make}({_OFFER})) {_OFFERS})"
     fix = f"(SELECT {make}({_FIX}) {_NEWEST_FIX})"
     beside = f"'babies', {babies}, 'offers', {offers}, 'fix', {fix}"
-    return f"SELECT {gather}({make}({_FIELDS}, {beside})) {_TABLES}"
+    return f"SELECT CAST({gather}({make}({_FIELDS}, {beside})) AS text) {_TABLES}"
 
 
 BUILT = {

@@ -1,17 +1,14 @@
 """The baselines of the position intake: views that do nothing but insert, beside the service's own.
 
-As a URL configuration it adds two addresses to the service's; as a WSGI module it serves them all,
-so that both sides run in the same server, with the same middleware and the same database.
+A URL configuration that adds two addresses to the service's, so that both sides run in the same
+server, with the same middleware and the same database.
 """
 
 import json
-import os
 from datetime import datetime
 from typing import Any
 
-from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
-from django.core.wsgi import get_wsgi_application
 from django.http import HttpRequest, JsonResponse
 from django.urls import include, path
 from django.views.decorators.csrf import csrf_exempt
@@ -49,13 +46,3 @@ urlpatterns = [
     path("plain/many/<int:pk>/", plain_many),
     path("", include("referrals.project.urls")),
 ]
-
-
-def _application() -> Any:
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "referrals.project.settings")
-    settings.ROOT_URLCONF = "plain"
-    return get_wsgi_application()
-
-
-if os.environ.get("LITTLEROAD_BENCHMARK_SERVES") == "1":
-    application = _application()

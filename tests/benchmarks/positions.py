@@ -8,7 +8,6 @@ Django's test client, and over loopback from a gunicorn with two sync workers.
 import http.client
 import itertools
 import json
-import os
 import subprocess
 import sys
 import threading
@@ -201,9 +200,9 @@ def gunicorn() -> Iterator[int]:
     port = free_port()
     here = str(common.ROOT / "tests" / "benchmarks")
     server = subprocess.Popen(
-        [sys.executable, "-m", "gunicorn", "plain:application", "--pythonpath", here,
+        [sys.executable, "-m", "gunicorn", "plain_server:application", "--pythonpath", here,
          "--workers", str(WORKERS), "--bind", f"127.0.0.1:{port}", "--log-level", "error"],
-        env=os.environ | {"LITTLEROAD_BENCHMARK_SERVES": "1"}, stdout=sys.stderr,
+        stdout=sys.stderr,
     )  # fmt: skip
     try:
         wait_until(lambda: answers(port), seconds=30, what="gunicorn did not answer")

@@ -42,7 +42,10 @@ def people(browser: Browser, demo: Demo) -> Iterator[People]:
     everybody.leave()
 
 
-@pytest.fixture(scope="module")
-def journey(people: People) -> Journey:
-    """A journey that nobody has begun yet."""
-    return Journey(people, people.signed_in("attendant"))
+@pytest.fixture
+def journey(people: People) -> Iterator[Journey]:
+    """A journey that nobody has begun yet; one that is left open is taken back at the end."""
+    begun = Journey(people, people.signed_in("attendant"))
+    yield begun
+    if begun.code and not begun.is_over():
+        begun.take_back()

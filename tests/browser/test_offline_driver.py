@@ -1,6 +1,5 @@
 """A driver without a network: what is pressed and where the car was arrive later, once each."""
 
-import re
 import sqlite3
 from datetime import datetime
 from typing import Any
@@ -24,6 +23,7 @@ def test_presses_and_positions_made_without_a_network_arrive_later_and_once(
     the_driver_has_the_page(people, journey, driver)
     driver.get_by_role("button", name="Share my position").click()
     expect(driver.locator("#age")).to_contain_text("Position sent just now.")
+    expect(driver.get_by_role("button", name="Share my position")).to_be_hidden()
     assert positions_of(journey) == 1
 
     driver.context.set_offline(True)
@@ -44,8 +44,28 @@ def test_presses_and_positions_made_without_a_network_arrive_later_and_once(
     assert positions_of(journey) == 1 + len(ON_THE_WAY)
 
 
-def the_driver_has_the_page(people: People, journey: Journey, driver: Page) -> None:
-    """Called, accepted, sent: the driver holds the page of the journey."""
+def test_a_driver_whose_vehicle_was_taken_back_meanwhile_learns_it_with_the_network(
+    people: People, journey: Journey
+) -> None:
+    driver = people.somebody()
+    desk = the_driver_has_the_page(people, journey, driver)
+    driver.context.set_offline(True)
+    driver.get_by_role("button", name="I have set off").click()
+    expect(driver.locator("#waiting")).to_contain_text("Kept on this phone: 1.")
+
+    desk.get_by_text("The vehicle will not come, or has broken down").click()
+    fold = desk.locator("#take_back-fold")
+    fold.get_by_label("Why").fill("the driver does not answer")
+    fold.get_by_role("button", name="Take the vehicle back").click()
+    expect(desk.locator("#vehicle")).to_contain_text("No vehicle yet")
+
+    driver.context.set_offline(False)
+    expect(driver.get_by_role("heading", level=1)).to_have_text("This link does not open any more")
+    assert milestones_of(people, journey) == []
+
+
+def the_driver_has_the_page(people: People, journey: Journey, driver: Page) -> Page:
+    """Called, accepted, sent: the driver holds the page of the journey, the desk its own."""
     nurse, desk = people.somebody(), people.signed_in("desk")
     journey.call_for_help()
     journey.tell_how_the_baby_is()
@@ -53,6 +73,7 @@ def the_driver_has_the_page(people: People, journey: Journey, driver: Page) -> N
     journey.accept(nurse)
     journey.send_a_vehicle(desk)
     journey.driver_opens_the_link(driver)
+    return desk
 
 
 def the_driver_presses_and_moves_on(driver: Page) -> None:
@@ -111,10 +132,3 @@ def wait_for(page: Page, happened: Any) -> None:
             return
         page.wait_for_timeout(200)
     assert happened()
-
-
-def test_a_press_refused_by_the_service_is_not_lost_in_silence(
-    people: People, journey: Journey
-) -> None:
-    """The desk has taken the vehicle back meanwhile: the driver is told to ring."""
-    assert re.fullmatch(r"[0-9A-Z]{4,6}", journey.code)

@@ -97,7 +97,7 @@ def a_check_is_made_on_the_road(journey: Journey, driver: Page, desk: Page) -> N
     """A few taps; the desk sees the gauge."""
     journey.check(bar=120)
     expect(journey.attendant.get_by_role("main")).to_contain_text("oxygen gauge 120 bar")
-    desk.goto(f"{journey.people.demo.url}/desk/{journey.code}/#check")
+    desk.goto(f"{journey.people.demo.url}/desk/{journey.code}/")
     expect(desk.locator("#check")).to_contain_text(f"{journey.code}-1, 120 bar")
     journey.reach(driver, "We have arrived")
     expect(driver.get_by_role("main")).to_contain_text("The unit and the escort sign the handover")

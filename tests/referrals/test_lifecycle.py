@@ -205,3 +205,20 @@ def test_every_chain_of_a_busy_day_holds(district, intensive, ward, now):
 
 def test_bag_and_mask_facts_are_known_words():
     recording.require_facts(BAGGED, recording.BABY_FACTS)
+
+
+@pytest.mark.parametrize("answer", ["accept", "decline"])
+def test_a_late_answer_to_a_lapsed_question_answers_the_one_asked_since(
+    district, intensive, now, answer
+):
+    referral = a_referral(now)
+    first = an_offer(referral, intensive, now)
+    lifecycle.lapse(first, now)
+    second = an_offer(referral, intensive, now)
+    by = told_by("hana.wendorra", now)
+    if answer == "accept":
+        answered = lifecycle.accept(by, first)
+    else:
+        answered = lifecycle.decline(by, first, reason=DeclineReason.NO_COT)
+    assert answered.pk == second.pk
+    assert referral.offers.filter(unit=intensive, stage="open").count() == 0

@@ -9,7 +9,6 @@ import os
 import re
 import secrets
 import signal
-import socket
 import sqlite3
 import subprocess
 import sys
@@ -49,12 +48,12 @@ def is_alive(pid: int) -> bool:
     return state is not None and state[0] not in "ZX"
 
 
-def of_group(group: int) -> list[int]:
+def of_session(session: int) -> list[int]:
     """The running processes of a session, whatever their parents are."""
     return [
         pid
         for pid in all_processes()
-        if (state := _state(pid)) and state[2] == group and state[0] not in "ZX"
+        if (state := _state(pid)) and state[2] == session and state[0] not in "ZX"
     ]
 
 
@@ -121,7 +120,7 @@ class Process:
             except subprocess.TimeoutExpired:
                 self.running.kill()
                 self.running.wait(15)
-        for pid in of_group(self.running.pid):
+        for pid in of_session(self.running.pid):
             os.kill(pid, signal.SIGKILL)
 
     def said(self) -> str:
@@ -337,6 +336,10 @@ class ServerStack(Stack):
             os.kill(children(web)[0], signal.SIGKILL)
         else:
             super().kill9(name)
+            # Web processes without their head would go on serving; whatever keeps the services of
+            # a machine running clears a dead one's processes before it starts it again.
+            for pid in of_session(self.processes[name].pid):
+                os.kill(pid, signal.SIGKILL)
 
     def restart(self, name: str) -> None:
         """Start it again; Redis comes back empty, and a web process comes back by itself."""
@@ -345,10 +348,6 @@ class ServerStack(Stack):
             self.redis.start()
         elif name == "postgresql":
             self.postgresql.start()
-        elif name == "web":
-            # Those behind a killed one end by themselves as soon as they notice.
-            wait_until(self._port_is_free, seconds=20, what="the web processes kept their port")
-            super().restart(name)
         elif name != "web worker":
             super().restart(name)
 
@@ -356,15 +355,6 @@ class ServerStack(Stack):
         """Read the database."""
         with psycopg.connect(self.postgresql.url, connect_timeout=5) as connection:
             return connection.execute(statement).fetchall()  # type: ignore[call-overload]
-
-    def _port_is_free(self) -> bool:
-        with socket.socket() as probe:
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            try:
-                probe.bind(("127.0.0.1", self.port))
-            except OSError:
-                return False
-        return True
 
 
 def wait_while(condition: Any, *, seconds: float) -> float:

@@ -28,7 +28,7 @@ def csv(tmp_path: Path):
     return write
 
 
-def test_two_places_south_of_the_equator_on_an_empty_database(db):
+def test_two_places_south_of_the_equator_on_an_empty_database(empty):
     answer = run("estimate", HERE, THERE, "--json")
     assert answer.code == 0
     assert set(answer.json) == KEYS

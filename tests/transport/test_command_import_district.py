@@ -25,7 +25,7 @@ def change(path: Path, old: str, new: str) -> None:
     path.write_text(text.replace(old, new, 1))
 
 
-def test_the_invented_district_is_loaded(db, folder):
+def test_the_invented_district_is_loaded(empty, folder):
     answer = run("import_district", folder, "--json")
     assert answer.code == 0
     assert answer.json["district"] == "tlv"
@@ -41,19 +41,19 @@ def test_the_invented_district_is_loaded(db, folder):
     assert ChecklistTemplate.objects.count() == 2
 
 
-def test_people_have_no_password_until_one_is_set(db, folder):
+def test_people_have_no_password_until_one_is_set(empty, folder):
     run("import_district", folder)
     assert not any(staff.has_usable_password() for staff in Staff.objects.all())
 
 
-def test_a_preview_writes_nothing(db, folder):
+def test_a_preview_writes_nothing(empty, folder):
     answer = run("import_district", folder, "--preview", "--json")
     assert answer.json["preview"] is True
     assert answer.json["sites"] == 17
     assert not District.objects.exists()
 
 
-def test_every_fault_is_named_by_file_row_and_column_and_nothing_is_written(db, folder):
+def test_every_fault_is_named_by_file_row_and_column_and_nothing_is_written(empty, folder):
     change(folder / "sites.csv", "-22.42414", "-222.4")
     change(folder / "units.csv", "oxygen;", "oxigen;")
     change(folder / "people.csv", "+12025550118", "12")
@@ -75,7 +75,7 @@ def test_every_fault_is_named_by_file_row_and_column_and_nothing_is_written(db, 
         assert not model.objects.exists()
 
 
-def test_a_contact_must_have_what_the_channel_needs(db, folder):
+def test_a_contact_must_have_what_the_channel_needs(empty, folder):
     path = folder / "people.csv"
     path.write_text(re.sub(r"(hana.wendorra,.*,ORL-NB),[+0-9]+", r"\1,", path.read_text()))
     answer = run("import_district", folder)
@@ -83,7 +83,7 @@ def test_a_contact_must_have_what_the_channel_needs(db, folder):
     assert "has no phone in people.csv" in answer.err
 
 
-def test_a_second_import_is_refused_and_changes_nothing(db, folder):
+def test_a_second_import_is_refused_and_changes_nothing(empty, folder):
     run("import_district", folder)
     answer = run("import_district", folder)
     assert answer.code == 2
@@ -91,7 +91,7 @@ def test_a_second_import_is_refused_and_changes_nothing(db, folder):
     assert Site.objects.count() == 17
 
 
-def test_a_missing_file_and_a_missing_column_are_named(db, folder):
+def test_a_missing_file_and_a_missing_column_are_named(empty, folder):
     (folder / "contacts.csv").unlink()
     change(folder / "sites.csv", "code,name", "kode,name")
     answer = run("import_district", folder)
@@ -100,7 +100,7 @@ def test_a_missing_file_and_a_missing_column_are_named(db, folder):
     assert run("import_district", folder / "nowhere").code == 2
 
 
-def test_a_person_may_have_two_roles(db, folder):
+def test_a_person_may_have_two_roles(empty, folder):
     with (folder / "people.csv").open("a") as file:
         file.write("tomasi.bellaqua,Tomasi Bellaqua,desk,TLV,,,\n")
     assert run("import_district", folder).code == 0
@@ -108,14 +108,14 @@ def test_a_person_may_have_two_roles(db, folder):
     assert set(roles) == {"attendant", "desk"}
 
 
-def test_cots_nobody_counted_are_not_known(db, folder):
+def test_cots_nobody_counted_are_not_known(empty, folder):
     change(folder / "units.csv", "obstetric_emergency_care,8,2", "obstetric_emergency_care,8,")
     run("import_district", folder)
     assert Unit.objects.get(code="ORL-NB").cots_reported_at is None
     assert Unit.objects.get(code="KES-NB").cots_reported_at is not None
 
 
-def test_numbers_may_be_written_as_people_of_the_region_do(db, folder):
+def test_numbers_may_be_written_as_people_of_the_region_do(empty, folder):
     change(folder / "people.csv", "+12025550118", "(202) 555-0118")
     run("import_district", folder)
     assert Staff.objects.get(username="amara.tellowin").phone.as_e164 == "+12025550118"
@@ -125,7 +125,7 @@ def test_numbers_may_be_written_as_people_of_the_region_do(db, folder):
     ("key", "value"),
     [("check_every_minutes", -1), ("stable_waits", [3, 2, 1]), ("detour", "wide"), ("code", "")],
 )
-def test_settings_that_cannot_be_are_refused(db, folder, key, value):
+def test_settings_that_cannot_be_are_refused(empty, folder, key, value):
     path = folder / "district.json"
     path.write_text(json.dumps(json.loads(path.read_text()) | {key: value}))
     answer = run("import_district", folder)

@@ -40,6 +40,8 @@ class DriverOnTheRoad:
 class DriverLinkAuthentication(BaseAuthentication):
     """``Authorization: Driver <token>`` with the token of the driver's link."""
 
+    rows = driver_links.WHOLE
+
     def authenticate(self, request: Request) -> tuple[Any, Any] | None:
         """The driver of the one journey; nothing for other kinds of caller.
 
@@ -50,17 +52,24 @@ class DriverLinkAuthentication(BaseAuthentication):
         if not parts or parts[0].lower() != KEYWORD:
             return None
         token = b" ".join(parts[1:]).decode("ascii", "replace")
-        return DriverOnTheRoad(driver_links.transfer_for(token, clock.now())), token
+        return DriverOnTheRoad(driver_links.transfer_for(token, clock.now(), self.rows)), token
 
     def authenticate_header(self, request: Request) -> str:
         """What to sign in with."""
         return "Driver"
 
 
+class BareLinkAuthentication(DriverLinkAuthentication):
+    """The same, with no more of the journey than shows that the link is good."""
+
+    rows = driver_links.BARE
+
+
 class DriverLinkScheme(OpenApiAuthenticationExtension):
     """The driver's link in the published schema."""
 
     target_class = "transport.api.driver.DriverLinkAuthentication"
+    match_subclasses = True
     name = "driverLink"
 
     def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
@@ -74,3 +83,4 @@ class DriverLinkScheme(OpenApiAuthenticationExtension):
 
 
 ACCOUNT_OR_LINK = [TokenAuthentication, SessionAuthentication, DriverLinkAuthentication]
+ACCOUNT_OR_BARE_LINK = [TokenAuthentication, SessionAuthentication, BareLinkAuthentication]

@@ -17,6 +17,7 @@ from rest_framework.response import Response
 from referrals.api import kept
 from transport import tracking
 from transport.api import answers, told
+from transport.api.driver import ACCOUNT_OR_BARE_LINK
 from transport.api.journeys import TransferView
 from transport.models import Transfer
 from transport.tracking import PositionTold
@@ -42,6 +43,8 @@ class BadPosition(ValueError):
 
 class TransferPositions(TransferView):
     """Where the vehicle was."""
+
+    authentication_classes = ACCOUNT_OR_BARE_LINK
 
     @extend_schema(request=ONE_OR_MANY, responses=answers.PositionsAnswer)
     def post(self, request: Request, pk: int) -> Response:

@@ -5,7 +5,7 @@ The sphere is only ever a prefilter here: ``travel.nearest`` decides on the elli
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from heapq import heappush, heapreplace
 from typing import Any
@@ -61,14 +61,24 @@ def haversine_km(first: Place, second: Place) -> float:
     Source: haversine formula, Sinnott RW, "Virtues of the haversine", Sky and Telescope
     1984;68(2):159.
     """
-    first_latitude = math.radians(first.latitude)
-    second_latitude = math.radians(second.latitude)
-    half_longitude = math.radians(second.longitude - first.longitude) / 2
-    half_chord_squared = (
-        math.sin((second_latitude - first_latitude) / 2) ** 2
-        + math.cos(first_latitude) * math.cos(second_latitude) * math.sin(half_longitude) ** 2
-    )
-    return 2 * EARTH_RADIUS_KM * math.asin(min(1.0, math.sqrt(half_chord_squared)))
+    return haversine_from(first)(second.latitude, second.longitude)
+
+
+def haversine_from(origin: Place) -> Callable[[float, float], float]:
+    """``haversine_km`` from one place to many: asked by latitude and longitude, in degrees."""
+    origin_latitude = math.radians(origin.latitude)
+    origin_across = math.cos(origin_latitude)
+
+    def kilometres(latitude: float, longitude: float) -> float:
+        at = math.radians(latitude)
+        half_longitude = math.radians(longitude - origin.longitude) / 2
+        half_chord_squared = (
+            math.sin((at - origin_latitude) / 2) ** 2
+            + origin_across * math.cos(at) * math.sin(half_longitude) ** 2
+        )
+        return 2 * EARTH_RADIUS_KM * math.asin(min(1.0, math.sqrt(half_chord_squared)))
+
+    return kilometres
 
 
 _Point = tuple[float, float, float, int]

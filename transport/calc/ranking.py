@@ -10,7 +10,7 @@ from heapq import nsmallest
 
 from referrals.calc.terms import VehicleKind
 from transport.calc.oxygen import Cylinder, OxygenPlan, chance_of_touching_reserve, plan_oxygen
-from transport.calc.places import SPHERE_SLACK, Place, haversine_km
+from transport.calc.places import SPHERE_SLACK, Place, haversine_from, haversine_km
 from transport.calc.ranking_facts import (
     Asking,
     Candidate,
@@ -42,6 +42,7 @@ __all__ = [
     "RankingSettings",
     "UnitFacts",
     "VehicleFacts",
+    "finalists",
     "rank",
 ]
 
@@ -93,21 +94,35 @@ def rank(
 
 
 def _finalists(asking: Asking, units: Sequence[UnitFacts], limit: int) -> list[UnitFacts]:
-    """The units worth working out: near on the sphere, or named by people already.
+    """The units worth working out; see ``finalists``."""
+    far = haversine_from(asking.origin)
+    chosen = finalists(
+        [
+            (missing_preferences(asking, unit), far(unit.place.latitude, unit.place.longitude))
+            for unit in units
+        ],
+        [i for i, unit in enumerate(units) if unit.already is not None or unit.is_default],
+        limit,
+    )
+    return [units[i] for i in chosen]
 
-    The limit is shared among the units with all, all but one, ... of the preferred care: among
-    equals in that only distance decides, so the best of all is never cut away.
+
+def finalists(rows: Sequence[tuple[int, float]], named: Iterable[int], limit: int) -> Sequence[int]:
+    """Positions of the units worth working out: near on the sphere, or ``named`` by people already.
+
+    A row is how much of the preferred care a unit lacks, and how far it is on the sphere. The limit
+    is shared among the units with all, all but one, ... of that care: among equals in that only
+    distance decides, so the best of all is never cut away.
     """
-    if len(units) <= limit:
-        return list(units)
+    if len(rows) <= limit:
+        return range(len(rows))
     alike: dict[int, list[tuple[float, int]]] = {}
-    for i, unit in enumerate(units):
-        row = (haversine_km(asking.origin, unit.place), i)
-        alike.setdefault(missing_preferences(asking, unit), []).append(row)
-    chosen = {i for i, unit in enumerate(units) if unit.already is not None or unit.is_default}
-    for rows in alike.values():
-        chosen.update(_nearest_rows(rows, math.ceil(limit / len(alike))))
-    return [units[i] for i in sorted(chosen)]
+    for i, (lacks, distance_km) in enumerate(rows):
+        alike.setdefault(lacks, []).append((distance_km, i))
+    chosen = set(named)
+    for same in alike.values():
+        chosen.update(_nearest_rows(same, math.ceil(limit / len(alike))))
+    return sorted(chosen)
 
 
 def _nearest_rows(rows: Sequence[tuple[float, int]], limit: int) -> list[int]:

@@ -3,10 +3,12 @@
 from typing import Any
 
 from django import forms
+from django.utils.functional import Promise
+from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 from phonenumber_field.formfields import PhoneNumberField
 
-from referrals.calc.quantities import QUANTITIES
+from referrals.calc.quantities import QUANTITIES, Bounds
 from referrals.calc.terms import (
     Breathing,
     Colour,
@@ -50,7 +52,12 @@ def _number(quantity: str, *, label: Any, whole: bool = False) -> forms.Field:
     """A number with its bounds and unit beside it; the verb refuses what is outside."""
     bounds = QUANTITIES[quantity]
     kind = forms.IntegerField if whole else forms.FloatField
-    return kind(required=False, label=label, help_text=bounds.sentence())
+    return kind(required=False, label=label, help_text=_range(bounds))
+
+
+def _range(bounds: Bounds) -> Promise:
+    low, high = f"{bounds.possible_low:g}", f"{bounds.possible_high:g}"
+    return format_lazy(_("{low} to {high} {unit}"), low=low, high=high, unit=bounds.unit)
 
 
 def _ago() -> forms.IntegerField:

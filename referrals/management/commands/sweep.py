@@ -10,8 +10,7 @@ from django.db import Error as DatabaseAway
 from django.db import close_old_connections
 
 from referrals import clock
-from referrals.project.embedded import go_when_parent_goes, sweep_seconds
-from referrals.sweeping import sweep, sweeper_name
+from referrals.sweeping import sweep, sweep_seconds, sweeper_name
 
 log = logging.getLogger(__name__)
 CLOCK_JUMP_SECONDS = 30.0
@@ -26,7 +25,10 @@ class Command(BaseCommand):
         """Options."""
         parser.add_argument("--once", action="store_true", help="one pass, then end")
         parser.add_argument(
-            "--beside", action="store_true", help="end with the process that started this one"
+            "--beside",
+            action="store_true",
+            # Begun before the settings are read (referrals/project/launch.py).
+            help="end with the process that started this one",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -34,8 +36,6 @@ class Command(BaseCommand):
         if options["once"]:
             sweep(sweeper_name("sweep"))
             return
-        if options["beside"]:
-            go_when_parent_goes()
         name = sweeper_name("sweep")
         watch = ClockWatch()
         try:

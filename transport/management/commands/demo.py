@@ -1,6 +1,5 @@
 """``manage.py demo``: the whole service with the invented district and one journey under way."""
 
-import contextlib
 import importlib
 import json
 import os
@@ -82,8 +81,7 @@ class Command(BaseCommand):
                 outcome["problem"] = f"{type(error).__name__}: {error}"
             os.kill(os.getpid(), 15)
 
-        with contextlib.suppress(SystemExit):
-            embedded.run(port, ready=lambda: threading.Thread(target=play, daemon=True).start())
+        embedded.run(port, ready=lambda: threading.Thread(target=play, daemon=True).start())
         if "problem" in outcome:
             self._progress(f"The journey did not end as it should: {outcome['problem']}")
             sys.exit(1)
