@@ -30,10 +30,7 @@ ON_POSTGRESQL = os.environ.get("DATABASE_URL", "").startswith("postgres")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Keep real concurrency for the database that has it; whole servers run one after another."""
-    for item in items:
-        if item.get_closest_marker("services") or item.get_closest_marker("browser"):
-            item.add_marker(pytest.mark.xdist_group("servers"))
+    """Keep real concurrency for the database that has it."""
     wrong = "postgresql" if not ON_POSTGRESQL else "services"
     kept = [item for item in items if item.get_closest_marker(wrong) is None]
     if len(kept) < len(items):
@@ -42,7 +39,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 @pytest.fixture(scope="session")
-def django_db_modify_db_settings() -> None:
+def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: None) -> None:
     """A flush between transactional tests may empty the timeline; nothing else may."""
     operations = type(connection.ops)
     plain = operations.sql_flush

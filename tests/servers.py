@@ -97,7 +97,7 @@ class PostgreSQL:
 
     def start(self) -> None:
         """Start it, again and again while the children of a killed one still hold its memory."""
-        wait_until(self._is_up, seconds=30, what="PostgreSQL did not answer")
+        wait_until(self._is_up, seconds=90, what="PostgreSQL did not answer")
 
     def kill9(self) -> None:
         """Kill the server that all its other processes belong to."""
@@ -113,10 +113,11 @@ class PostgreSQL:
 
     def _is_up(self) -> bool:
         if self.process is None or self.process.poll() is not None:
+            log = (self.folder / "log").open("ab")
             self.process = subprocess.Popen(
                 [self.programs / "postgres", "-D", self.folder / "data", "-p", str(self.port),
                  "-h", "127.0.0.1", "-k", self.folder],
-                user=self.user, cwd=self.folder, stderr=subprocess.DEVNULL,
+                user=self.user, cwd=self.folder, stderr=log,
             )  # fmt: skip
             time.sleep(0.2)
         return _accepts(self.url)

@@ -60,7 +60,7 @@ def run(port: int, ready: Callable[[], None]) -> bool:
     beside = Beside()
     try:
         beside.start()
-        _Server(port, ready).run()
+        _Server(port, ready, leaving=beside.begin_to_stop).run()
     except KeyboardInterrupt:
         pass  # the signal that ended the server, raised again after it has drained
     finally:
@@ -99,22 +99,27 @@ class Beside:
         threading.Thread(target=self.beat.start, name="beat", daemon=True).start()
         threading.Thread(target=self._keep_sweeping, name="sweep watch", daemon=True).start()
 
-    def stop(self) -> bool:
-        """Stop all three; nothing that is due is lost by it. Returns whether they have ended."""
+    def begin_to_stop(self) -> None:
+        """Tell all three to end, while the web server drains; nothing that is due is lost."""
         self.stopping.set()
         self.beat.stop()
         # The worker sees this in its own loop and takes no further task; stopped from here it
         # would still hand tasks to threads that are gone.
         worker_state.should_stop = 0  # type: ignore[assignment]
-        self._end_sweep()
+        if self.sweep and self.sweep.stdin:
+            self.sweep.stdin.close()
+
+    def stop(self) -> bool:
+        """Wait until all three have ended, not for long. Returns whether they have."""
+        self.begin_to_stop()
+        self._wait_for_sweep()
         if self.working.is_alive():
             self.working.join(STOP_SECONDS)
         return not self.working.is_alive()
 
-    def _end_sweep(self) -> None:
-        if self.sweep is None or self.sweep.stdin is None:
+    def _wait_for_sweep(self) -> None:
+        if self.sweep is None:
             return
-        self.sweep.stdin.close()
         try:
             self.sweep.wait(STOP_SECONDS)
         except subprocess.TimeoutExpired:
@@ -137,7 +142,7 @@ class Beside:
 
 
 class _Server(uvicorn.Server):
-    def __init__(self, port: int, ready: Callable[[], None]) -> None:
+    def __init__(self, port: int, ready: Callable[[], None], leaving: Callable[[], None]) -> None:
         super().__init__(
             uvicorn.Config(
                 "referrals.project.asgi:application",
@@ -150,10 +155,15 @@ class _Server(uvicorn.Server):
                 timeout_graceful_shutdown=2,
             )
         )
-        self.ready = ready
+        self.ready, self.leaving = ready, leaving
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Start, then say so."""
         await super().startup(sockets=sockets)
         if self.started:
             threading.Thread(target=self.ready, name="ready", daemon=True).start()
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Drain; what runs beside ends at the same time."""
+        self.leaving()
+        await super().shutdown(sockets=sockets)

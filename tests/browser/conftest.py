@@ -11,15 +11,18 @@ from servers import chromium, free_port
 from fixtures_demo.demo_process import Demo, alive, running_demo
 from fixtures_demo.in_browser import Journey, People, chromium_at
 
+SPEED = 4
+"""Fast enough that minutes pass between steps; links live two hours, which is half an hour here."""
+
 
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
-    """The demo, its clock 30 times faster; at the end nothing of it is left."""
+    """The demo, its clock a little faster; at the end nothing of it is left."""
     chromium()
     if not sys.platform.startswith("linux"):
         pytest.skip("the processes of the demo are counted as Linux lists them")
     data: Path = tmp_path_factory.mktemp("demo")
-    with running_demo(free_port(), data, speed=30) as running:
+    with running_demo(free_port(), data, speed=SPEED) as running:
         yield running
         family = running.family()
         assert len(family) >= 2, "the sweep beside the service has a process of its own"

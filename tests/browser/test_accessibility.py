@@ -66,6 +66,7 @@ SHOWN = {
     }.items()
     for name, address in pages.items()
 }  # fmt: skip
+NOT_THERE = {"attendant: nothing there", "nobody: a link that is over"}
 ON_A_PHONE = [name for name in SHOWN if not name.startswith("desk")]
 TOO_SMALL = """() => [...document.querySelectorAll(
   "a.action, button.action, summary, select, textarea, .chip, label.choice, main input"
@@ -87,7 +88,9 @@ class World:
         role, address = SHOWN[name]
         page = self.pages[role]
         page.set_viewport_size({"width": size[0], "height": size[1]})
-        page.goto(self.addresses["url"] + address.format(**self.addresses))
+        answer = page.goto(self.addresses["url"] + address.format(**self.addresses))
+        assert answer is not None
+        assert answer.status == (404 if name in NOT_THERE else 200)
         return page
 
 

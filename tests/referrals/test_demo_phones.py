@@ -168,7 +168,7 @@ def test_the_first_page_lets_everybody_in(district, client):
         assert reverse("enter", args=[links.token("e", staff.pk)]) in page
 
 
-def test_the_first_page_says_so_when_nothing_is_loaded(db, client):
+def test_the_first_page_says_so_when_nothing_is_loaded(empty, client):
     assert "not loaded yet" in client.get(reverse("demo_start")).content.decode()
 
 

@@ -26,7 +26,7 @@ ROOT = Path(__file__).resolve().parents[2]
 MANAGE = str(ROOT / "manage.py")
 DISTRICT = str(ROOT / "fixtures_demo" / "district")
 PYTHON = sys.executable
-START_SECONDS = 60.0
+START_SECONDS = 120.0
 
 
 def children(pid: int) -> list[int]:
@@ -48,13 +48,27 @@ def is_alive(pid: int) -> bool:
     return state is not None and state[0] not in "ZX"
 
 
-def of_session(session: int) -> list[int]:
-    """The running processes of a session, whatever their parents are."""
+def of_folder(data: object, session: int | None = None) -> list[int]:
+    """The running processes that keep their data in a folder, of one session or of any.
+
+    Known by what they were started with: a number alone may long be another process's.
+    """
+    mark = f"LITTLEROAD_DATA_DIR={data}".encode()
     return [
         pid
         for pid in all_processes()
-        if (state := _state(pid)) and state[2] == session and state[0] not in "ZX"
+        if (state := _state(pid))
+        and state[0] not in "ZX"
+        and (session is None or state[2] == session)
+        and mark in _started_with(pid)
     ]
+
+
+def _started_with(pid: int) -> list[bytes]:
+    try:
+        return Path(f"/proc/{pid}/environ").read_bytes().split(b"\0")
+    except OSError:
+        return []
 
 
 def words_of(pid: int) -> str:
@@ -120,7 +134,11 @@ class Process:
             except subprocess.TimeoutExpired:
                 self.running.kill()
                 self.running.wait(15)
-        for pid in of_session(self.running.pid):
+        self.clear()
+
+    def clear(self) -> None:
+        """Kill what is left of its session."""
+        for pid in of_folder(self.environment["LITTLEROAD_DATA_DIR"], self.pid):
             os.kill(pid, signal.SIGKILL)
 
     def said(self) -> str:
@@ -269,7 +287,9 @@ class EmbeddedStack(Stack):
         """Kill ``serve``, or the ``sweep`` that it started."""
         if name == "sweep":
             wait_until(lambda: self.sweep_pid() is not None, seconds=20, what="no sweep came up")
-            os.kill(self.sweep_pid() or 0, signal.SIGKILL)
+            sweep = self.sweep_pid()
+            assert sweep is not None
+            os.kill(sweep, signal.SIGKILL)
         else:
             super().kill9(name)
 
@@ -338,8 +358,7 @@ class ServerStack(Stack):
             super().kill9(name)
             # Web processes without their head would go on serving; whatever keeps the services of
             # a machine running clears a dead one's processes before it starts it again.
-            for pid in of_session(self.processes[name].pid):
-                os.kill(pid, signal.SIGKILL)
+            self.processes[name].clear()
 
     def restart(self, name: str) -> None:
         """Start it again; Redis comes back empty, and a web process comes back by itself."""

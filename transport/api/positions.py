@@ -46,7 +46,12 @@ class TransferPositions(TransferView):
 
     authentication_classes = ACCOUNT_OR_BARE_LINK
 
-    @extend_schema(request=ONE_OR_MANY, responses=answers.PositionsAnswer)
+    # The leaner look-up of the link is the same link to whoever reads the schema.
+    @extend_schema(
+        request=ONE_OR_MANY,
+        responses=answers.PositionsAnswer,
+        auth=[{"tokenAuth": []}, {"cookieAuth": []}, {"driverLink": []}],
+    )
     def post(self, request: Request, pk: int) -> Response:
         """Store one position or a batch, in any order; a repeat changes nothing."""
         transfer = self.transfer(pk)

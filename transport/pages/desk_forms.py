@@ -3,7 +3,6 @@
 from typing import Any
 
 from django import forms
-from django.utils.functional import Promise
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 from phonenumber_field.formfields import PhoneNumberField
@@ -55,7 +54,7 @@ def _number(quantity: str, *, label: Any, whole: bool = False) -> forms.Field:
     return kind(required=False, label=label, help_text=_range(bounds))
 
 
-def _range(bounds: Bounds) -> Promise:
+def _range(bounds: Bounds) -> Any:
     low, high = f"{bounds.possible_low:g}", f"{bounds.possible_high:g}"
     return format_lazy(_("{low} to {high} {unit}"), low=low, high=high, unit=bounds.unit)
 
