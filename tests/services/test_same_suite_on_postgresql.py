@@ -18,7 +18,8 @@ def test_the_same_suite_passes_on_postgresql_and_redis(tmp_path_factory):
     with postgresql(folder / "postgresql") as database, redis(folder / "redis") as (broker, _):
         run = subprocess.run(
             [sys.executable, "-m", "pytest", "tests", "-m", "not services and not browser",
-             "-n", "2", "-q", "--no-header", "-p", "no:cacheprovider", "--ignore", "tests/calc", "--ignore", "tests/journeys"],
+             "-n", "2", "-q", "--no-header", "-p", "no:cacheprovider",
+             "--ignore", "tests/calc", "--ignore", "tests/journeys"],
             cwd=ROOT,
             env=os.environ | {"DATABASE_URL": database, "REDIS_URL": broker},
             capture_output=True,
