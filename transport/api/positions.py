@@ -6,7 +6,7 @@ A bad position never keeps a good one out: it is named by its place in the batch
 import json
 from collections import defaultdict
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, cast
 
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema
@@ -32,6 +32,9 @@ ONE_OR_MANY = PolymorphicProxySerializer(
     resource_type_field_name=None,
 )
 
+# The library passes these on as they are, and its annotation names strings.
+WAYS_IN = cast("list[str]", [{"tokenAuth": []}, {"cookieAuth": []}, {"driverLink": []}])
+
 
 class BadPosition(ValueError):
     """A position that cannot be stored; ``field`` says why."""
@@ -50,7 +53,7 @@ class TransferPositions(TransferView):
     @extend_schema(
         request=ONE_OR_MANY,
         responses=answers.PositionsAnswer,
-        auth=[{"tokenAuth": []}, {"cookieAuth": []}, {"driverLink": []}],
+        auth=WAYS_IN,
     )
     def post(self, request: Request, pk: int) -> Response:
         """Store one position or a batch, in any order; a repeat changes nothing."""
