@@ -97,7 +97,8 @@ class PostgreSQL:
 
     def start(self) -> None:
         """Start it, again and again while the children of a killed one still hold its memory."""
-        wait_until(self._is_up, seconds=90, what="PostgreSQL did not answer")
+        what = f"PostgreSQL did not answer, see {self.folder}/log"
+        wait_until(self._is_up, seconds=90, what=what)
 
     def kill9(self) -> None:
         """Kill the server that all its other processes belong to."""

@@ -9,10 +9,12 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from referrals import clock as service_clock
 from referrals import labels
 from referrals.calc import states, terms
 
 register = template.Library()
+CLEAR_WITHOUT_DATE = timedelta(hours=12)
 _KINDS = {
     "breathing": terms.Breathing,
     "capability": terms.Capability,
@@ -40,14 +42,14 @@ def facts(values: dict[str, Any]) -> list[str]:
 
 @register.filter
 def clock(moment: datetime | str | None) -> str:
-    """Hours and minutes in the district's zone; the date too when it is another day."""
+    """Hours and minutes in the district's zone; with the date once that could be another day's."""
     if not moment:
         return _("a time not known")
     if isinstance(moment, str):
         moment = datetime.fromisoformat(moment)
     local = timezone.localtime(moment)
-    today = timezone.localdate()
-    if abs(local.date() - today) > timedelta(0):
+    now = timezone.localtime(service_clock.now())
+    if local.date() != now.date() and abs(local - now) >= CLEAR_WITHOUT_DATE:
         return f"{local:%d.%m. %H:%M}"
     return f"{local:%H:%M}"
 

@@ -1,8 +1,8 @@
 """The baseline of the alerts: a task that does nothing, on the service's own broker settings.
 
 Run by ``raise_to_alert.py`` as a process of its own, with a worker of the same kind and size as the
-embedded service has. A line on stdin sends one task; the answer is the milliseconds until its body
-ran, and ``ready`` once at the beginning.
+embedded service has: its threads are the one argument. A line on stdin sends one task; the answer
+is the milliseconds until its body ran, and ``ready`` once at the beginning.
 """
 
 import sys
@@ -12,7 +12,6 @@ import time
 from celery.worker import WorkController
 
 from referrals.project.celery import app
-from referrals.project.embedded import WORKER_THREADS
 
 ran = threading.Event()
 ran_at = [0.0]
@@ -38,7 +37,7 @@ def once() -> float:
 def main() -> None:
     """Answer every line of stdin with one measurement."""
     worker = WorkController(
-        app=app, pool_cls="threads", concurrency=WORKER_THREADS, queues=["alerts", "reports"]
+        app=app, pool_cls="threads", concurrency=int(sys.argv[1]), queues=["alerts", "reports"]
     )
     threading.Thread(target=worker.start, daemon=True).start()
     for _ in range(5):

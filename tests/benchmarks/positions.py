@@ -83,7 +83,7 @@ def in_process(journey: Journey) -> list[Line]:
     one, plain_one = common.side_by_side(
         lambda: ours(one_position()),
         lambda: post(f"/plain/one/{journey.pk}/", one_position()),
-        times=common.repeats(300),
+        times=common.repeats(200),
     )
     many, plain_many = common.side_by_side(
         lambda: ours(many_positions()),
@@ -109,7 +109,7 @@ def _rates(what: str, rows: int, ours: list[float], plain: list[float], at_least
 
 def over_loopback(journey: Journey) -> list[Line]:
     """Both views from one gunicorn, in blocks that take turns."""
-    blocks, size = (2, 40) if common.quick() else (6, 300)
+    blocks, size = (2, 40) if common.quick() else (4, 160)
     with gunicorn() as port:
         caller = {"Authorization": f"Driver {journey.token}"}
         one = _blocks(

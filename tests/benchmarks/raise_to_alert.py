@@ -168,10 +168,12 @@ def _for_real(broker: str) -> dict[str, str]:
 @contextmanager
 def no_op(broker: str) -> Iterator[Callable[[], float]]:
     """A process beside the service, with a worker of its own on queues of its own."""
+    from referrals.project.embedded import WORKER_THREADS
+
     # Another number, so that neither worker takes the other's tasks.
     own = f"{broker.rsplit('/', 1)[0]}/1" if broker else ""
     process = subprocess.Popen(
-        [sys.executable, str(Path(__file__).with_name("noop.py"))],
+        [sys.executable, str(Path(__file__).with_name("noop.py")), str(WORKER_THREADS)],
         env=os.environ | {"REDIS_URL": own},
         stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
