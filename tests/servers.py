@@ -10,6 +10,7 @@ import shutil
 import signal
 import socket
 import subprocess
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -76,16 +77,14 @@ class PostgreSQL:
         if programs is None:
             missing("PostgreSQL")
         assert programs is not None
-        self.programs, self.folder = programs, folder
-        # The server refuses to run as root; Debian's package brings a user of its own.
+        # The server refuses to run as root; Debian's package brings a user of its own, and pytest
+        # closes its temporary folders to everybody but their owner.
         self.user = "postgres" if os.geteuid() == 0 else None
-        folder.mkdir(parents=True, exist_ok=True)
         if self.user:
+            folder = Path(tempfile.mkdtemp(prefix="littleroad-postgresql-"))
             shutil.chown(folder, self.user)
-            # The temporary folders above it are closed to all but their owner.
-            for parent in folder.parents:
-                if parent.stat().st_mode & 0o011 != 0o011:
-                    parent.chmod(parent.stat().st_mode | 0o011)
+        folder.mkdir(parents=True, exist_ok=True)
+        self.programs, self.folder = programs, folder
         self.port = free_port()
         self.url = f"postgres://littleroad@127.0.0.1:{self.port}/postgres"
         subprocess.run(
@@ -111,6 +110,8 @@ class PostgreSQL:
         if self.process and self.process.poll() is None:
             self.process.send_signal(signal.SIGINT)
             self.process.wait(30)
+        if self.user:
+            shutil.rmtree(self.folder, ignore_errors=True)
 
     def _is_up(self) -> bool:
         if self.process is None or self.process.poll() is not None:
