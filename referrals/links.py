@@ -14,7 +14,9 @@ from django.conf import settings
 
 
 class InvalidLink(ValueError):
-    """The link is not one of ours, or was made void."""
+    """The link is not one of ours, or was made void. ``status`` is how a page answers it."""
+
+    status = 404
 
 
 def token(kind: str, number: int, version: int = 0) -> str:

@@ -4,6 +4,7 @@ The link holds the number of the assignment, so it is void as soon as another ve
 It is dead two hours after the arrival or the end of the journey.
 """
 
+from contextlib import suppress
 from datetime import datetime, timedelta
 
 from django.db.models import QuerySet
@@ -58,17 +59,36 @@ def transfer_for(token: str, now: datetime, rows: QuerySet[Transfer] = WHOLE) ->
     return transfer
 
 
+def former(token: str) -> tuple[Transfer, int] | None:
+    """What a link that opens no more was for: the journey and the number of its assignment.
+
+    Nothing when it never was one of ours.
+    """
+    try:
+        number = links.number_in(KIND, token)
+    except InvalidLink:
+        return None
+    transfer = WHOLE.filter(pk=number).first()
+    for assignment in range(transfer.assignment, -1, -1) if transfer else ():
+        with suppress(InvalidLink):
+            links.require_valid(KIND, token, version=assignment)
+            return transfer, assignment
+    return None
+
+
 def by_driver(
     transfer: Transfer,
     *,
     now: datetime,
     happened_at: datetime | None = None,
     sent_at: datetime | None = None,
+    sent_before: bool = False,
 ) -> By:
-    """An event told through the link of a journey."""
+    """An event told through the link of a journey, or through one that has become void."""
+    name = _("the driver sent before") if sent_before else transfer.driver_name
     return By(
         actor=f"link:transfer:{transfer.pk}",
-        name=transfer.driver_name or _("the driver"),
+        name=name or _("the driver"),
         channel=EntryChannel.LINK,
         when=event_time(received_at=now, happened_at=happened_at, sent_at=sent_at),
     )

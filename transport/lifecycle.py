@@ -153,18 +153,24 @@ def unassign(by: By, transfer: Transfer, *, why: str, broken: bool = False) -> T
     return transfer
 
 
-def reach(by: By, transfer: Transfer, milestone: TransferStage) -> Transfer:
+def reach(
+    by: By, transfer: Transfer, milestone: TransferStage, *, assignment: int | None = None
+) -> Transfer:
     """A driver reports a milestone. Pressed twice it changes nothing; late ones are kept.
 
-    A milestone of a journey that has ended is kept as a late note and shown to the desk.
+    A milestone of a journey that has ended, or of a vehicle that was sent before the present one
+    (``assignment`` says which), is kept as a late note and changes no stage; the desk is told.
     """
     with transaction.atomic():
         referral, transfer = held(transfer)
-        _require_vehicle(referral, transfer)
-        applied = transfer.stage not in {stage.value for stage in FINISHED}
+        sent_before = assignment not in (None, transfer.assignment)
+        if not sent_before:
+            _require_vehicle(referral, transfer)
+        applied = not sent_before and transfer.stage not in {stage.value for stage in FINISHED}
+        told_for = assignment if sent_before else transfer.assignment
         _, made = Milestone.objects.get_or_create(
             transfer=transfer,
-            assignment=transfer.assignment,
+            assignment=told_for,
             kind=milestone.value,
             defaults={
                 "reached_at": by.at,
@@ -179,13 +185,18 @@ def reach(by: By, transfer: Transfer, milestone: TransferStage) -> Transfer:
         timeline.append(referral, "milestone", by, body)
         if applied:
             _fold_milestones(transfer)
-        elif transfer.stage == TransferStage.STOOD_DOWN.value:
+        elif sent_before or transfer.stage == TransferStage.STOOD_DOWN.value:
+            note = (
+                messages.note_of_former(transfer, milestone)
+                if sent_before
+                else (messages.late_note(transfer, milestone, by))
+            )
             alerting.tell_desk(
                 referral,
                 by,
                 "late_note",
-                f"transfer:{transfer.pk}:late:{transfer.assignment}:{milestone.value}",
-                messages.late_note(transfer, milestone, by),
+                f"transfer:{transfer.pk}:late:{told_for}:{milestone.value}",
+                note,
             )
     return transfer
 

@@ -74,6 +74,15 @@ def late_note(transfer: Transfer, milestone: TransferStage, by: By) -> Text:
     return Text(sentence=words, message=words, path=f"/desk/{transfer.referral.code}/")
 
 
+def note_of_former(transfer: Transfer, milestone: TransferStage) -> Text:
+    """The driver of a vehicle that was taken back goes on reporting: perhaps with the baby."""
+    words = _(
+        "A driver sent to %(code)s before, whose vehicle was taken back, reports '%(milestone)s'. "
+        "Ring that driver: who has mother and baby?"
+    ) % {"code": transfer.referral.code, "milestone": milestone.value.replace("_", " ")}
+    return Text(sentence=words, message=words, path=f"/desk/{transfer.referral.code}/")
+
+
 def stopped(transfer: Transfer, why: str) -> Text:
     """The vehicle has stopped on purpose."""
     words = _("%(code)s has stopped on the road: %(why)s. Ring %(phone)s.") % {

@@ -67,7 +67,7 @@ def problem_of(error: Exception) -> tuple[int, dict[str, Any]] | None:
     if isinstance(error, ImpossibleQuantity | UnknownFact):
         return 400, _body(400, _fact_code(error), _invalid_sentence(), errors=[_beside(error)])
     if isinstance(error, InvalidLink):
-        status = getattr(error, "status", 404)
+        status = error.status
         return status, _body(status, "link_invalid" if status == 404 else "link_closed", str(error))
     return _of_the_frame(error)
 

@@ -52,7 +52,12 @@ def open_page(view: View) -> View:
         try:
             return once(view)(request, *args, **kwargs)
         except InvalidLink as refusal:
-            return show(request, "referrals/link_over.html", {"sentence": str(refusal)}, status=404)
+            return show(
+                request,
+                "referrals/link_over.html",
+                {"sentence": str(refusal)},
+                status=refusal.status,
+            )
 
     return gzip_page(login_not_required(wrapped))
 

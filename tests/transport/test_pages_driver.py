@@ -8,7 +8,7 @@ import pytest
 from django.conf import settings
 
 from referrals import clock
-from referrals.models import Alert
+from referrals.models import Alert, KeptInput
 from tests.pages_world import browser_of, forms_on, press, text_of
 from tests.world import a_journey, told_by
 from transport import lifecycle as journeys
@@ -86,8 +86,40 @@ class TestThePage:
         journeys.assign(
             told_by("leena.morrastad", now), transfer, Vehicle.objects.get(code="AMB-2")
         )
-        assert phone.get(path).status_code == 404
-        assert phone.post(f"{path}reached/", {"milestone": "collecting"}).status_code == 404
+        page = phone.get(path)
+        assert page.status_code == 404
+        assert transfer.referral.district.desk_phone.as_e164 in text_of(page)
+        assert not forms_on(page)
+
+    def test_what_is_pressed_after_that_is_kept_as_a_late_note_and_the_desk_told(
+        self, phone, path, transfer, now
+    ):
+        desk = told_by("leena.morrastad", now)
+        journeys.assign(desk, transfer, Vehicle.objects.get(code="AMB-2"))
+        for _ in range(2):
+            told = {"milestone": "on_the_road", "key": "one-press"}
+            answer = phone.post(f"{path}reached/", told, follow=True)
+            assert answer.status_code == 404
+            assert transfer.referral.district.desk_phone.as_e164 in text_of(answer)
+        note = transfer.milestones.get()
+        assert (note.applied, note.assignment, note.kind) == (False, 1, "on_the_road")
+        assert stage_of(transfer) == "assigned", "another vehicle's journey is not moved"
+        assert transfer.referral.entries.filter(kind="milestone").count() == 1
+        alert = Alert.objects.open().get(referral=transfer.referral, kind="late_note")
+        assert "who has mother and baby?" in alert.sentence
+
+    def test_a_press_with_no_vehicle_left_is_kept_too(self, phone, path, transfer, now):
+        journeys.unassign(told_by("leena.morrastad", now), transfer, why="does not answer")
+        phone.post(f"{path}reached/", {"milestone": "at_origin"})
+        assert transfer.milestones.get().applied is False
+        assert stage_of(transfer) == "wanted"
+
+    def test_any_other_press_through_it_is_kept_as_it_came(self, phone, path, transfer, now):
+        journeys.unassign(told_by("leena.morrastad", now), transfer, why="does not answer")
+        phone.post(f"{path}stopped/", {"key": "one", "reason": "oxygen"})
+        kept = KeptInput.objects.get()
+        assert "reason=oxygen" in kept.body
+        assert kept.path == f"{path}stopped/"
 
     def test_the_first_load_fits_into_the_first_packets(self, phone, path):
         root = Path(settings.BASE_DIR)

@@ -16,11 +16,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_POST, require_safe
 
-from referrals import clock, links
+from referrals import clock
 from referrals.access import scope_of
 from referrals.acting import By
 from referrals.calc.states import NotPossible
 from referrals.links import InvalidLink
+from referrals.pages import kept
 from referrals.pages.doors import open_page, page, show, staff_of
 from referrals.reading import babies_on_the_way
 from transport import lifecycle, on_the_way
@@ -33,7 +34,7 @@ from transport.calc.stages import (
     next_milestone,
     require_milestone,
 )
-from transport.driver_links import KIND, by_driver, token_for, transfer_for
+from transport.driver_links import by_driver, former, token_for, transfer_for
 from transport.models import Transfer
 from transport.pages.words import MILESTONE_BUTTONS, STOP_REASONS, word
 
@@ -42,7 +43,10 @@ from transport.pages.words import MILESTONE_BUTTONS, STOP_REASONS, word
 @require_safe
 def link(request: HttpRequest, token: str) -> HttpResponse:
     """The page behind the link in the driver's message."""
-    return _page(request, transfer_for(token, clock.now()), token)
+    try:
+        return _page(request, transfer_for(token, clock.now()), token)
+    except InvalidLink as over:
+        return _link_over(request, token, over)
 
 
 @page
@@ -88,11 +92,10 @@ def reached(request: HttpRequest, token: str) -> HttpResponse:
 def stopped(request: HttpRequest, token: str) -> HttpResponse:
     """The vehicle has stopped on purpose; the desk is told at once."""
     reason = request.POST.get("reason", "")
-    if reason not in STOP_REASONS:
-        refusal = NotPossible(_("Press one of the reasons."))
-        return _refused(request, transfer_for(token, clock.now()), token, refusal)
 
     def tell(by: By, transfer: Transfer) -> None:
+        if reason not in STOP_REASONS:
+            raise NotPossible(_("Press one of the reasons."), code="unknown_reason")
         babies = babies_on_the_way(transfer.referral)
         if not babies:
             raise NotPossible(_("This journey has ended. Ring the desk."), code="closed")
@@ -118,14 +121,10 @@ def broken(request: HttpRequest, token: str) -> HttpResponse:
 @require_safe
 def told(request: HttpRequest, token: str) -> HttpResponse:
     """After 'broken down': the desk knows, and here is its number. The old link opens only this."""
-    number = links.number_in(KIND, token)
-    transfer = Transfer.objects.select_related("referral__district").filter(pk=number).first()
-    if transfer is None:
+    found = former(token)
+    if found is None:
         raise InvalidLink(_("this link is no longer valid; ask the desk for a new one"))
-    links.require_valid(KIND, token, version=max(transfer.assignment - 1, 0))
-    district = transfer.referral.district
-    context = {"code": transfer.referral.code, "desk_phone": _phone(district)}
-    return show(request, "transport/driver/told.html", context, district=district)
+    return _desk_knows(request, found[0], broken=True)
 
 
 def _told(
@@ -138,19 +137,68 @@ def _told(
 ) -> HttpResponse:
     """Who, parse, one verb, show. The times are the phone's own; the server corrects them."""
     now = clock.now()
-    transfer = transfer_for(token, now)
-    by = by_driver(
-        transfer,
-        now=now,
-        happened_at=_moment(request.POST.get("happened_at", "")),
-        # In a header, so that sending the same press again is the same form.
-        sent_at=_moment(request.headers.get("Sent-At", "")),
-    )
+    try:
+        transfer = transfer_for(token, now)
+    except InvalidLink as over:
+        return _keep_late(request, token, over)
+    by = _by(request, transfer)
     try:
         tell(by, transfer)
     except NotPossible as refusal:
         return _refused(request, transfer_for(token, now), token, refusal)
     return redirect(reverse(then, args=[token]) + and_say)
+
+
+def _by(request: HttpRequest, transfer: Transfer, *, sent_before: bool = False) -> By:
+    return by_driver(
+        transfer,
+        now=clock.now(),
+        happened_at=_moment(request.POST.get("happened_at", "")),
+        # In a header, so that sending the same press again is the same form.
+        sent_at=_moment(request.headers.get("Sent-At", "")),
+        sent_before=sent_before,
+    )
+
+
+def _keep_late(request: HttpRequest, token: str, over: InvalidLink) -> HttpResponse:
+    """A press through a link that opens no more: nothing of it is lost, and the desk sees it."""
+    found, pressed = former(token), request.POST.get("milestone", "")
+    if found and pressed in {stage.value for stage in MILESTONES}:
+        transfer, assignment = found
+        by = _by(request, transfer, sent_before=assignment != transfer.assignment)
+        lifecycle.reach(by, transfer, TransferStage(pressed), assignment=assignment)
+    elif found:
+        kept.keep(request, clock.now(), problem=_("pressed by a driver whose link had ended"))
+    else:
+        raise over
+    # An answer that is not a redirect would undo what was just kept (``referrals/pages/once.py``).
+    return redirect("driver_link", token)
+
+
+def _link_over(request: HttpRequest, token: str, over: InvalidLink) -> HttpResponse:
+    found = former(token)
+    if found is None:
+        raise over
+    return _desk_knows(request, found[0], sentence=str(over), status=over.status)
+
+
+def _desk_knows(
+    request: HttpRequest,
+    transfer: Transfer,
+    *,
+    broken: bool = False,
+    sentence: str = "",
+    status: int = 200,
+) -> HttpResponse:
+    referral = transfer.referral
+    context = {
+        "code": referral.code,
+        "desk_phone": _phone(referral.district),
+        "broken": broken,
+        "sentence": sentence,
+    }
+    template = "transport/driver/told.html"
+    return show(request, template, context, district=referral.district, status=status)
 
 
 def _refused(
