@@ -31,6 +31,7 @@ from transport.calc.travel import (
     fixed_estimator,
 )
 from transport.models import Cylinder, Ranking, Transfer, Vehicle
+from transport.models.transfers import ABOARD
 
 MINUTES_UNTIL_BACK = 90.0
 """Assumed until a vehicle on a journey is free again; common practice, no source."""
@@ -43,7 +44,9 @@ def estimator_of(district: District) -> TravelEstimator:
 
 def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
     """Every unit in reach as a candidate, with reasons, as things stand now."""
-    carrying = carrying_vehicle(referral)
+    live = referral.transfers.live().select_related("vehicle__base").first()
+    sent = live if live and live.vehicle else None
+    carrying = sent if sent and sent.stage == TransferStage.ON_THE_ROAD.value else None
     asking = ranks.Asking(
         origin=_where_the_baby_is(referral, carrying),
         babies=max(len(babies_on_the_way(referral)), 1),
@@ -59,7 +62,7 @@ def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
     ranking = ranks.rank(
         asking,
         units.facts,
-        _carrying_facts(carrying, referral) if carrying else vehicle_facts(referral.district, now),
+        _vehicles(sent, referral, now),
         settings,
         estimate=estimator_of(referral.district),
     )
@@ -70,32 +73,42 @@ def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
     )
 
 
-def carrying_vehicle(referral: Referral) -> Transfer | None:
-    """The live journey when the baby is on the road already: then only its vehicle counts."""
-    stage = TransferStage.ON_THE_ROAD.value
-    return referral.transfers.filter(stage=stage).select_related("vehicle__base").first()
-
-
 def _where_the_baby_is(referral: Referral, carrying: Transfer | None) -> Place:
     newest = carrying.positions.order_by("-recorded_at").first() if carrying else None
-    return Place(newest.latitude, newest.longitude) if newest else place_of(referral.origin)
+    if newest:
+        return Place(newest.latitude, newest.longitude)
+    live = referral.transfers.live().first()
+    return pick_up_place(live) if live else place_of(referral.origin)
 
 
-def _carrying_facts(carrying: Transfer, referral: Referral) -> list[ranks.VehicleFacts]:
-    vehicle = carrying.vehicle
-    if vehicle is None:
-        return []
-    return [
-        ranks.VehicleFacts(
-            key=vehicle.code,
-            name=vehicle.name,
-            kind=VehicleKind(vehicle.kind),
-            place=_where_the_baby_is(referral, carrying),
-            minutes_until_free=0.0,
-            capabilities=frozenset(Capability(each) for each in vehicle.capabilities),
-            cylinders=tuple(carried_bottles(carrying)),
-        )
-    ]
+def pick_up_place(transfer: Transfer) -> Place:
+    """Where a vehicle finds mother and baby: at the post, or where the last one left them.
+
+    Where that is not known, the post stands for it, as the place they set out from.
+    """
+    if transfer.waits_latitude is not None and transfer.waits_longitude is not None:
+        return Place(transfer.waits_latitude, transfer.waits_longitude)
+    return place_of(transfer.referral.origin)
+
+
+def _vehicles(sent: Transfer | None, referral: Referral, now: datetime) -> list[ranks.VehicleFacts]:
+    """The vehicle that was sent, since no other one counts then; else all that can be sent."""
+    if sent is None or sent.vehicle is None:
+        return vehicle_facts(referral.district, now)
+    vehicle = sent.vehicle
+    with_baby = sent.stage in (TransferStage.AT_ORIGIN.value, *ABOARD)
+    carrying = sent if sent.stage == TransferStage.ON_THE_ROAD.value else None
+    place = _where_the_baby_is(referral, carrying) if with_baby else whereabouts(vehicle, now)
+    facts = ranks.VehicleFacts(
+        key=vehicle.code,
+        name=vehicle.name,
+        kind=VehicleKind(vehicle.kind),
+        place=place,
+        minutes_until_free=0.0,
+        capabilities=frozenset(Capability(each) for each in vehicle.capabilities),
+        cylinders=tuple(carried_bottles(sent)),
+    )
+    return [facts]
 
 
 def keep(referral: Referral, ranking: ranks.Ranking, now: datetime) -> Ranking:

@@ -15,6 +15,7 @@ from referrals.watching import concern_key
 from transport.calc.checks_due import next_check_due
 from transport.calc.stages import TransferStage
 from transport.estimating import collection_estimate, oxygen_plan
+from transport.messages import waiting
 from transport.models import Transfer
 
 SETTING_OFF_MINUTES = 10.0
@@ -38,6 +39,8 @@ def concerns_of_journey(referral: Referral, now: datetime) -> Iterator[Concern]:
     if transfer is None:
         return
     transfer.referral = referral
+    if transfer.left_post_at:
+        yield from _checks(referral, transfer)
     match TransferStage(transfer.stage):
         case TransferStage.WANTED:
             yield _no_vehicle(referral, transfer)
@@ -48,11 +51,9 @@ def concerns_of_journey(referral: Referral, now: datetime) -> Iterator[Concern]:
         case TransferStage.AT_ORIGIN:
             yield _departure_overdue(referral, transfer)
         case TransferStage.ON_THE_ROAD:
-            yield from _checks(referral, transfer)
             yield from _silence(referral, transfer)
             yield from _arrival_suggested(referral, transfer, now)
         case TransferStage.ARRIVED:
-            yield from _checks(referral, transfer)
             yield _handover_unsigned(referral, transfer)
         case _:
             return
@@ -63,6 +64,8 @@ def _no_vehicle(referral: Referral, transfer: Transfer) -> Concern:
     minutes = referral.district.vehicle_search_minutes
     placed = referral.accepted_offer()
     where = f"{placed.unit} is waiting, but" if placed else "Still"
+    if transfer.waits_on_the_road:
+        where = f"Mother and baby wait {waiting(transfer)}, and"
     return _concern(
         referral,
         "no_vehicle",
@@ -98,7 +101,7 @@ def _collection_overdue(referral: Referral, transfer: Transfer, now: datetime) -
         "collection_overdue",
         transfer.assignment,
         transfer.collecting_at + timedelta(minutes=minutes + grace),
-        f"{transfer.vehicle} should have reached {referral.origin.name} by now. "
+        f"{transfer.vehicle} should have reached mother and baby {waiting(transfer)} by now. "
         f"Ring {transfer.driver_name} {transfer.driver_phone}.",
     )
 
@@ -110,15 +113,19 @@ def _departure_overdue(referral: Referral, transfer: Transfer) -> Concern:
         "departure_overdue",
         transfer.assignment,
         since + timedelta(minutes=referral.district.departure_minutes),
-        f"{transfer.vehicle} is at {referral.origin.name} since {clock_time(since, referral)} and "
-        "has not left. Ring and ask what is needed.",
+        f"{transfer.vehicle} is with mother and baby {waiting(transfer)} since "
+        f"{clock_time(since, referral)} and has not left. Ring and ask what is needed.",
     )
 
 
 def _checks(referral: Referral, transfer: Transfer) -> Iterator[Concern]:
-    started = transfer.on_the_road_at
+    started = transfer.left_post_at
     if started is None:
         return
+    ring = transfer.driver_phone or transfer.driver_name if transfer.vehicle else ""
+    caller = referral.raised_by
+    if not ring and caller and caller.phone:
+        ring = caller.phone.as_e164
     grace = timedelta(minutes=referral.district.check_grace_minutes)
     for baby in referral.babies.filter(ending=""):
         # A stop told by the driver stands among the checks, but nobody has looked at the baby.
@@ -134,8 +141,9 @@ def _checks(referral: Referral, transfer: Transfer) -> Iterator[Concern]:
             "check_missed",
             f"{baby.pk}:{last.pk if last else 0}",
             due + grace,
-            f"The {clock_time(due, referral)} check of {baby.code} has not come. Ring the vehicle "
-            f"on loudspeaker ({transfer.driver_phone or transfer.driver_name}) and enter it.",
+            f"The {clock_time(due, referral)} check of {baby.code} has not come. Ring "
+            f"{'mother and baby where they wait' if transfer.waits_on_the_road else 'the vehicle'} "
+            f"on loudspeaker ({ring or referral.origin}) and enter it.",
         )
 
 

@@ -69,7 +69,9 @@ def former(token: str) -> tuple[Transfer, int] | None:
     except InvalidLink:
         return None
     transfer = WHOLE.filter(pk=number).first()
-    for assignment in range(transfer.assignment, -1, -1) if transfer else ():
+    if transfer is None:
+        return None
+    for assignment in range(transfer.assignment, -1, -1):
         with suppress(InvalidLink):
             links.require_valid(KIND, token, version=assignment)
             return transfer, assignment

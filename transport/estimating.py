@@ -14,6 +14,7 @@ from transport.choosing import (
     carried_bottles,
     estimator_of,
     oxygen_flow,
+    pick_up_place,
     place_of,
     whereabouts,
 )
@@ -40,12 +41,12 @@ class Window:
 
 
 def road_estimate(transfer: Transfer) -> TravelEstimate | None:
-    """From the post to the destination with the vehicle sent, or an ambulance until one is."""
+    """From where the baby boards to the destination; an ambulance until a vehicle is sent."""
     if transfer.destination is None:
         return None
     return _estimate(
         transfer.referral,
-        place_of(transfer.referral.origin),
+        pick_up_place(transfer),
         place_of(transfer.destination.site),
         _kind(transfer),
     )
@@ -56,7 +57,7 @@ def collection_estimate(transfer: Transfer, now: datetime) -> TravelEstimate | N
     place = whereabouts(transfer.vehicle, now) if transfer.vehicle else None
     if place is None:
         return None
-    return _estimate(transfer.referral, place, place_of(transfer.referral.origin), _kind(transfer))
+    return _estimate(transfer.referral, place, pick_up_place(transfer), _kind(transfer))
 
 
 def keep_estimate(
@@ -117,7 +118,7 @@ def live_window(transfer: Transfer, now: datetime) -> ArrivalWindow | None:
     return arrival_window(
         departed_at=departed_at,
         prior=road.distribution,
-        origin=place_of(transfer.referral.origin),
+        origin=pick_up_place(transfer),
         destination=place_of(transfer.destination.site),
         fixes=fixes,
         now=now,

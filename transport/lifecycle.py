@@ -6,9 +6,11 @@ stage is what all facts together amount to.
 """
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Min
 
 from referrals import alerting, timeline
 from referrals import lifecycle as referral_lifecycle
@@ -16,7 +18,7 @@ from referrals.acting import By
 from referrals.calc.quantities import require_possible
 from referrals.calc.states import NotPossible, require_step
 from referrals.calc.terms import Ending
-from referrals.models import Baby, Referral, Unit
+from referrals.models import Baby, Referral, Site, Unit
 from transport import estimating, messages
 from transport.calc.stages import (
     FINISHED,
@@ -28,10 +30,15 @@ from transport.calc.stages import (
 from transport.models import (
     Handover,
     Milestone,
+    Position,
     Transfer,
     Vehicle,
 )
 
+# The times were those of the vehicle that is gone; kept, they would say "arrived".
+_BEFORE_SETTING_OFF: dict[str, None] = dict.fromkeys(
+    ("collecting_at", "at_origin_at", "on_the_road_at", "arrived_at", "window", "window_at")
+)
 ENTRY_OF = {stage: f"transfer_{stage.value}" for stage in TransferStage}
 
 
@@ -65,6 +72,7 @@ def assign(by: By, transfer: Transfer, vehicle: Vehicle, *, escort_name: str = "
         vehicle = Vehicle.objects.select_for_update(of=("self",)).get(pk=vehicle.pk)
         _require_free(vehicle)
         before = transfer.vehicle
+        waits = _where_left_behind(transfer)
         if before:
             _set_vehicle(before, "returning")
         name, phone = vehicle.who_drives()
@@ -77,12 +85,8 @@ def assign(by: By, transfer: Transfer, vehicle: Vehicle, *, escort_name: str = "
             driver_phone=phone,
             escort_name=escort_name or transfer.escort_name,
             assigned_at=by.received_at,
-            collecting_at=None,
-            at_origin_at=None,
-            on_the_road_at=None,
-            arrived_at=None,
-            window=None,
-            window_at=None,
+            **_BEFORE_SETTING_OFF,
+            **waits,
         )
         _set_vehicle(vehicle, "busy")
         collection = estimating.collection_estimate(transfer, by.received_at)
@@ -127,13 +131,8 @@ def unassign(by: By, transfer: Transfer, *, why: str, broken: bool = False) -> T
             TransferStage.WANTED,
             vehicle=None,
             assignment=transfer.assignment + 1,
-            # The times were those of the vehicle that is gone; kept, they would say "arrived".
-            collecting_at=None,
-            at_origin_at=None,
-            on_the_road_at=None,
-            arrived_at=None,
-            window=None,
-            window_at=None,
+            **_BEFORE_SETTING_OFF,
+            **_where_left_behind(transfer),
         )
         _set_vehicle(vehicle, "out_of_service" if broken else "free")
         kept = timeline.keep_text(referral, "reason", why)
@@ -148,7 +147,7 @@ def unassign(by: By, transfer: Transfer, *, why: str, broken: bool = False) -> T
             by,
             "vehicle_wanted",
             f"transfer:{transfer.pk}:wanted:{transfer.assignment}",
-            messages.vehicle_lost(referral, vehicle, why),
+            messages.vehicle_lost(transfer, vehicle, why),
         )
     return transfer
 
@@ -163,11 +162,11 @@ def reach(
     """
     with transaction.atomic():
         referral, transfer = held(transfer)
-        sent_before = assignment not in (None, transfer.assignment)
+        told_for = transfer.assignment if assignment is None else assignment
+        sent_before = told_for != transfer.assignment
         if not sent_before:
             _require_vehicle(referral, transfer)
         applied = not sent_before and transfer.stage not in {stage.value for stage in FINISHED}
-        told_for = assignment if sent_before else transfer.assignment
         _, made = Milestone.objects.get_or_create(
             transfer=transfer,
             assignment=told_for,
@@ -343,10 +342,35 @@ def _move(transfer: Transfer, to: TransferStage, **also: Any) -> None:
     transfer.referral = referral
 
 
+def _where_left_behind(transfer: Transfer) -> dict[str, float | None]:
+    """Where mother and baby are left when their vehicle goes out from under them.
+
+    On the road that is the newest position, or nowhere known; at a unit's door, that unit.
+    """
+    newest: Position | Site | None
+    if transfer.stage == TransferStage.ON_THE_ROAD.value:
+        newest = transfer.positions.order_by("-recorded_at").first()
+    elif transfer.stage == TransferStage.ARRIVED.value:
+        newest = transfer.destination.site if transfer.destination else None
+    else:
+        return {}
+    return {
+        "waits_latitude": newest.latitude if newest else None,
+        "waits_longitude": newest.longitude if newest else None,
+    }
+
+
+def _left_post_at(transfer: Transfer) -> datetime | None:
+    """When mother and baby left the post, with the first vehicle that took them."""
+    left = transfer.milestones.filter(kind=TransferStage.ON_THE_ROAD.value, applied=True)
+    return left.aggregate(first=Min("reached_at"))["first"]
+
+
 def _fold_milestones(transfer: Transfer) -> None:
     """Bring stage and times in line with all milestones of this vehicle."""
     rows = transfer.milestones.filter(assignment=transfer.assignment)
-    times = {f"{row.kind}_at": row.reached_at for row in rows}
+    times: dict[str, datetime | None] = {f"{row.kind}_at": row.reached_at for row in rows}
+    times["left_post_at"] = _left_post_at(transfer)
     to = furthest(TransferStage(row.kind) for row in rows)
     if to.value != transfer.stage and to in TRANSFER_STEPS[TransferStage(transfer.stage)]:
         _move(transfer, to, **times)

@@ -18,13 +18,18 @@ def vehicle_wanted(referral: Referral) -> Text:
     return Text(sentence=words, message=words, path=f"/desk/{referral.code}/")
 
 
-def vehicle_lost(referral: Referral, vehicle: Vehicle, why: str) -> Text:
-    """The vehicle that was sent will not come."""
-    words = _("%(vehicle)s will not come for %(code)s: %(why)s. Send another one.") % {
-        "vehicle": vehicle.name,
-        "code": referral.code,
-        "why": why,
-    }
+def vehicle_lost(transfer: Transfer, vehicle: Vehicle, why: str) -> Text:
+    """The vehicle that was sent will not come, or has left mother and baby on the road."""
+    referral = transfer.referral
+    told = {"vehicle": vehicle.name, "code": referral.code, "why": why, "place": waiting(transfer)}
+    if transfer.waits_on_the_road:
+        words = _(
+            "%(vehicle)s cannot go on with %(code)s: %(why)s. Mother and baby wait %(place)s. "
+            "Send another one there now, and ring them."
+        )
+    else:
+        words = _("%(vehicle)s will not come for %(code)s: %(why)s. Send another one.")
+    words = words % told
     return Text(sentence=words, message=words[:200], path=f"/desk/{referral.code}/")
 
 
@@ -39,13 +44,24 @@ def vehicle_sent(transfer: Transfer) -> Text:
     return Text(sentence=words, message=words, path=f"/r/{transfer.referral.code}/")
 
 
+def waiting(transfer: Transfer) -> str:
+    """Where mother and baby wait for a vehicle, inside a sentence."""
+    if not transfer.waits_on_the_road:
+        return _("at %(site)s") % {"site": transfer.referral.origin.name}
+    if transfer.waits_latitude is None or transfer.waits_longitude is None:
+        return _("on the road, the place is not known: ask by phone")
+    return _("on the road near %(place)s") % {
+        "place": f"{transfer.waits_latitude:.4f},{transfer.waits_longitude:.4f}"
+    }
+
+
 def for_driver(transfer: Transfer, *, changed: bool) -> Text:
     """Where to collect, where to go; the link opens the driver's page."""
     referral = transfer.referral
     unit = transfer.destination
-    words = _("%(code)s: collect at %(site)s. To: %(unit)s.") % {
+    words = _("%(code)s: collect mother and baby %(place)s. To: %(unit)s.") % {
         "code": referral.code,
-        "site": referral.origin.name,
+        "place": waiting(transfer),
         "unit": unit if unit else _("being asked, you will be told"),
     }
     if changed:

@@ -35,6 +35,21 @@ def test_a_diverted_baby_is_ranked_from_where_it_is(district, intensive, ward, n
     assert best.vehicle_key == "AMB-1"
 
 
+def test_with_a_vehicle_sent_no_other_one_counts(district, intensive, now):
+    transfer = a_journey(now, intensive, stage=TransferStage.ASSIGNED, vehicle="AMB-2")
+    ranking = choosing.ranking_for(transfer.referral, now)
+    assert {each.vehicle_key for each in ranking.candidates if each.vehicle_key} == {"AMB-2"}
+    minutes = estimating.collection_estimate(transfer, now).p50_minutes
+    # On a journey it would count as back only after 90 minutes: this is that very journey.
+    assert ranking.best.to_baby.p50_minutes == pytest.approx(minutes)
+
+
+def test_with_the_vehicle_at_the_post_nothing_is_left_to_collect(district, intensive, now):
+    transfer = a_journey(now, intensive, stage=TransferStage.AT_ORIGIN)
+    ranking = choosing.ranking_for(transfer.referral, now)
+    assert ranking.best.to_baby.p50_minutes == pytest.approx(0, abs=1)
+
+
 def test_the_collection_and_the_road_are_kept_with_their_inputs(district, intensive, now):
     transfer = a_journey(now, intensive, stage=TransferStage.ASSIGNED)
     kept = {row.purpose: row for row in transfer.estimate_set.all()}

@@ -7,6 +7,8 @@ from referrals.models.stages import StageQuerySet
 from transport.calc.stages import FINISHED, MILESTONES, WITH_VEHICLE, TransferStage
 from transport.models.vehicles import Vehicle
 
+ABOARD = (TransferStage.ON_THE_ROAD.value, TransferStage.ARRIVED.value)
+"""Stages with mother and baby in the vehicle, or at the unit's door with it."""
 LIVE = [stage.value for stage in TransferStage if stage not in FINISHED]
 
 
@@ -44,6 +46,13 @@ class Transfer(models.Model):
     at_origin_at = models.DateTimeField(null=True, blank=True)
     on_the_road_at = models.DateTimeField(null=True, blank=True)
     arrived_at = models.DateTimeField(null=True, blank=True)
+    left_post_at = models.DateTimeField(
+        null=True, blank=True, help_text="Mother and baby left the post, with whichever vehicle."
+    )
+    waits_latitude = models.FloatField(
+        null=True, blank=True, help_text="Where mother and baby wait since their vehicle failed."
+    )
+    waits_longitude = models.FloatField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)
     last_fix_at = models.DateTimeField(null=True, blank=True)
     window = models.JSONField(null=True, blank=True, help_text="The live arrival window.")
@@ -76,6 +85,11 @@ class Transfer(models.Model):
     def is_live(self) -> bool:
         """Whether the journey still goes on."""
         return self.stage in LIVE
+
+    @property
+    def waits_on_the_road(self) -> bool:
+        """Whether mother and baby have left the post and no vehicle carries them now."""
+        return self.is_live and self.left_post_at is not None and self.stage not in ABOARD
 
 
 class Milestone(models.Model):

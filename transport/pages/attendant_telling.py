@@ -259,7 +259,7 @@ def changed_answers(
 
 
 def _temperature_is_due(referral: Referral, baby: Baby, transfer: Transfer | None) -> bool:
-    started = transfer.on_the_road_at if transfer else None
+    started = transfer.left_post_at if transfer else None
     last = (
         baby.observations.filter(temperature_c__isnull=False, corrected_by=None)
         .order_by("-observed_at")

@@ -224,9 +224,10 @@ def _page(
         "unit": transfer.destination,
         "unit_phone": _phone_of_unit(transfer),
         "entrance": _entrance(transfer),
+        "waits_on_the_road": transfer.waits_on_the_road,
         "with_baby": stage in (TransferStage.ON_THE_ROAD, TransferStage.ARRIVED),
         "is_over": stage in FINISHED,
-        "milestones": [(each.value, word(MILESTONE_BUTTONS, each.value)) for each in left],
+        "milestones": [(each.value, _button(each, transfer)) for each in left],
         "reasons": list(STOP_REASONS.items()),
         "desk_phone": _phone(referral.district),
         "state": _state(transfer),
@@ -242,8 +243,15 @@ def _page(
     )
 
 
+def _button(milestone: TransferStage, transfer: Transfer) -> str:
+    if milestone is TransferStage.AT_ORIGIN and transfer.waits_on_the_road:
+        return _("I am with mother and baby")
+    return word(MILESTONE_BUTTONS, milestone.value)
+
+
 def _state(transfer: Transfer) -> str:
-    return f"{transfer.stage}:{transfer.destination_id or 0}:{transfer.without_acceptance:d}"
+    where_to = f"{transfer.destination_id or 0}:{transfer.without_acceptance:d}"
+    return f"{transfer.stage}:{where_to}:{transfer.waits_on_the_road:d}"
 
 
 def _entrance(transfer: Transfer) -> str:

@@ -122,7 +122,7 @@ def _next_check(baby: Baby, transfer: Transfer | None, now: datetime) -> datetim
     last = transfer.checks.filter(baby=baby).order_by("-checked_at").first()
     return next_check_due(
         last_check_at=last.checked_at if last else None,
-        started_at=transfer.on_the_road_at or transfer.wanted_at,
+        started_at=transfer.left_post_at or transfer.wanted_at,
         interval_minutes=transfer.referral.district.check_minutes,
     )
 
