@@ -111,6 +111,13 @@ def districts_of(staff: Staff) -> QuerySet[District]:
     return District.objects.filter(pk__in=staff.roles.values("district"))
 
 
+def desk_phone(staff: Staff | None) -> str:
+    """The desk's number for a person; for nobody in particular that of the only desk there is."""
+    districts = districts_of(staff) if staff else District.objects.all()
+    numbers = {district.desk_phone.as_e164 for district in districts if district.desk_phone}
+    return numbers.pop() if len(numbers) == 1 else ""
+
+
 def desk_district(staff: Staff) -> District | None:
     """The district whose desk a person keeps, if any."""
     scope = scope_of(staff)

@@ -102,12 +102,9 @@ def kept_form(request: HttpRequest, token: str) -> HttpResponse:
         saved = kept.find(token)
     except InvalidLink as refusal:
         return show(request, "referrals/link_over.html", {"sentence": str(refusal)}, status=404)
-    told = kept.fields_of(saved)
-    return show(
-        request,
-        "referrals/kept.html",
-        {"saved": saved, "told": told, "token": token},
-    )
+    fields = kept.fields_of(saved)
+    context = {"saved": saved, "fields": fields, "told": kept.in_words(fields), "token": token}
+    return show(request, "referrals/kept.html", context)
 
 
 @open_page

@@ -9,9 +9,11 @@ from pages_world import browser_of, forms_on, press, text_of
 from world import BAGGED, a_journey, a_placed_referral, a_referral, an_offer, told_by
 
 from referrals import lifecycle, recording, timeline
+from referrals.calc.states import NotPossible
 from referrals.calc.terms import Ending
 from referrals.models import Baby, Observation, Referral
 from transport import lifecycle as journeys
+from transport import on_the_way
 from transport.calc.stages import TransferStage
 
 BYTES_AT_FIRST = 14 * 1024
@@ -283,6 +285,22 @@ def test_what_to_bring_is_ticked_and_unticked(attendant, now):
         ("band", "yes"),
         ("bag_works", "no"),
     ]
+
+
+def test_ticks_of_what_to_bring_that_were_refused_stand_as_they_were_pressed(
+    attendant, now, monkeypatch
+):
+    def refuse(*_: object, **__: object) -> None:
+        raise NotPossible("The journey has ended.")
+
+    path = f"/r/{a_referral(now).code}/before-leaving/"
+    client = browser_of(attendant)
+    press(client, path, item=["band"])
+    monkeypatch.setattr(on_the_way, "answer_checklist", refuse)
+    answer = press(client, path, item=["bag_works"])
+    assert answer.status_code == 409
+    assert 'value="bag_works" checked' in text_of(answer)
+    assert 'value="band" checked' not in text_of(answer)
 
 
 def test_the_outcome_is_told_back_with_thanks(attendant, now, intensive):

@@ -236,6 +236,7 @@ def before_leaving(request: HttpRequest, code: str) -> HttpResponse:
             return redirect("attendant_case", code=referral.code)
         except NotPossible as refusal:
             problem = refusal.sentence
+            answers = dict.fromkeys(request.POST.getlist("item"), "yes")
     return show(
         request,
         "transport/attendant/before_leaving.html",
