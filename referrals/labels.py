@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 from django.utils import timezone
+from django.utils.translation import get_language
 from django.utils.translation import gettext_lazy as _
 
 from referrals.calc import terms
@@ -204,6 +205,16 @@ def word_of(kind: type[StrEnum], code: str) -> str:
         return word(kind(code))
     except ValueError:
         return code.replace("_", " ")
+
+
+def inside_a_sentence(words: str) -> str:
+    """Words as they are written after others: small, unless they are capitals like CPAP.
+
+    English only; another language decides about its capitals in its own translations.
+    """
+    if not (get_language() or "en").startswith("en") or words[1:2].isupper():
+        return words
+    return words[:1].lower() + words[1:]
 
 
 def choices(kind: type[StrEnum]) -> list[tuple[str, Text]]:

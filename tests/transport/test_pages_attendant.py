@@ -388,3 +388,26 @@ def test_the_first_load_fits_the_budget(path, attendant, now, intensive):
 
 def read_all(response) -> bytes:
     return b"".join(response.streaming_content) if response.streaming else response.content
+
+
+CAUTION = "Local protocol and the clinician in charge come first"
+
+
+@pytest.mark.parametrize("page", ["", "advice/", "handover/1/"])
+def test_where_harm_is_possible_it_says_what_comes_first_and_whom_to_ring(
+    attendant, now, intensive, page
+):
+    transfer = a_journey(now, intensive, stage=TransferStage.COLLECTING)
+    told = text_of(browser_of(attendant).get(f"/r/{transfer.referral.code}/{page}"))
+    assert CAUTION in told
+    assert 'href="tel:+12025550100"' in told
+    assert f'href="tel:{intensive.phone.as_e164}"' in told
+
+
+def test_the_case_warns_beside_times_and_oxygen_and_only_there(attendant, now, intensive):
+    client = browser_of(attendant)
+    assert "is not known here" not in text_of(client.get(f"/r/{a_referral(now).code}/"))
+    transfer = a_journey(now, intensive, stage=TransferStage.COLLECTING)
+    page = text_of(client.get(f"/r/{transfer.referral.code}/"))
+    assert page.index("At the unit between") < page.index("is not known here")
+    assert page.index("is not known here") < page.index("Tell more")

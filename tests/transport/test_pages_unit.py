@@ -56,6 +56,7 @@ def test_the_state_is_told_in_handover_order_with_reasons(district, nurse, now):
     assert re.search(r'With you between <span class="when">\d\d:\d\d–\d\d:\d\d<', page)
     assert "<summary>Why, and from where this is known</summary>" in page
     assert "Local protocol and the clinician in charge come first" in page
+    assert re.search(r"a cot with bag and mask, CPAP, ", " ".join(page.split()))
 
 
 def test_one_press_accepts_with_receiver_and_entrance(question, nurse, intensive):
@@ -75,7 +76,8 @@ def test_one_press_declines_with_a_reason_and_the_next_is_asked(question, nurse)
     question.refresh_from_db()
     assert (question.stage, question.decline_reason) == ("declined", "no_staff")
     assert question.referral.offers.filter(stage="open").exclude(pk=question.pk).exists()
-    assert "Not enough staff" in text_of(client.get(f"/unit/{question.pk}/"))
+    assert "said no at" in text_of(client.get(f"/unit/{question.pk}/"))
+    assert ": not enough staff. If that" in text_of(client.get(f"/unit/{question.pk}/"))
 
 
 def test_a_decline_without_reason_asks_for_one_and_keeps_the_words(question, nurse):
@@ -344,3 +346,12 @@ def test_what_is_typed_through_a_link_that_has_ended_is_kept(question, now, monk
     assert KeptInput.objects.get().path == path + "accept/"
     client.post(f"/u/{links.token('b', 1)}/accept/", told)
     assert KeptInput.objects.count() == 1  # what never was one of our links keeps nothing
+
+
+def test_receiving_says_what_comes_first_and_whom_to_ring(now, nurse, intensive):
+    transfer = a_journey(now, intensive, stage=TransferStage.ARRIVED)
+    offer = transfer.referral.accepted_offer()
+    page = text_of(browser_of(nurse).get(f"/unit/{offer.pk}/receive/1/"))
+    assert "Local protocol and the clinician in charge come first" in page
+    assert 'href="tel:+12025550100"' in page
+    assert f'href="tel:{transfer.referral.origin.phone.as_e164}"' in page
