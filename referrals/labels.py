@@ -104,6 +104,19 @@ LABELS: dict[type[StrEnum], Words] = {
         terms.Ending.PLACED_ELSEWHERE: _("Another place took the baby"),
         terms.Ending.RAISED_IN_ERROR: _("Called for by mistake"),
     },
+    terms.OutcomeState: {
+        terms.OutcomeState.IMPROVING: _("Getting better"),
+        terms.OutcomeState.STILL_IN_CARE: _("Still in care"),
+        terms.OutcomeState.GONE_HOME: _("Gone home"),
+        terms.OutcomeState.TRANSFERRED_ON: _("Sent on to another unit"),
+        terms.OutcomeState.DIED: _("Has died"),
+    },
+    terms.ConditionOnArrival: {
+        terms.ConditionOnArrival.BREATHES_ALONE: _("Breathes alone"),
+        terms.ConditionOnArrival.BREATHES_WITH_HELP: _("Breathes, with oxygen or pressure"),
+        terms.ConditionOnArrival.VENTILATED: _("Ventilated"),
+        terms.ConditionOnArrival.NO_SIGNS_OF_LIFE: _("No signs of life on arrival"),
+    },
     terms.DeclineReason: {
         terms.DeclineReason.NO_COT: _("No free cot"),
         terms.DeclineReason.NO_STAFF: _("Not enough staff"),

@@ -62,7 +62,7 @@ MATRIX = [
     ("POST", "referrals/{code}/offers/", {"unit": "BAN-NB"}, "RNRRNNNYYNU"),
     ("GET", "referrals/{code}/entries/", None, "YNYRNNNYYNU"),
     ("GET", "referrals/{code}/outcome/", None, "YNYRNNNYYNU"),
-    ("POST", "referrals/{code}/outcome/", {"state": "well", "words": "feeds"}, "RNYRNNNYYNU"),
+    ("POST", "referrals/{code}/outcome/", {"state": "improving", "words": "feeds"}, "RNYRNNNYYNU"),
     ("POST", "referrals/{code}/babies/1/ending/", {"ending": "family_declined"}, "YNYRNNNYYNU"),
     ("POST", "referrals/{code}/babies/1/ending/reverse/", REASON, "YNYRNNNYYNU"),
     ("POST", "referrals/{code}/take_back/", REASON, "YNRRNNNYYNU"),
