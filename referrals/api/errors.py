@@ -41,13 +41,6 @@ class WrongRole(exceptions.PermissionDenied):
     default_code = "not_your_role"
 
 
-class Gone(exceptions.APIException):
-    """It was there and is closed for good."""
-
-    status_code = 410
-    default_code = "gone"
-
-
 def as_problem(error: Exception, context: dict[str, Any]) -> Response | None:
     """The answer to an exception; nothing for a fault of the program, which fails loudly."""
     known = problem_of(error)
