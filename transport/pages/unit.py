@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from referrals import clock, lifecycle, recording
-from referrals.access import answerable_offers, scope_of, visible_units
+from referrals.access import answerable_offers, scope_of, stands, visible_units
 from referrals.acting import By
 from referrals.calc.states import NotPossible, OfferStage
 from referrals.calc.terms import Capability, DeclineReason, Ending
@@ -266,6 +266,7 @@ def _question_page(
     referral, transfer = offer.referral, asked.transfer
     context = {
         **_standing(asked),
+        "record_is_shown": stands(offer),
         "problem": problem,
         "accept_form": accept_form or AcceptForm(initial=_receiver_and_entrance(asked)),
         "decline_form": decline_form or DeclineForm(),
