@@ -411,3 +411,15 @@ def test_the_case_warns_beside_times_and_oxygen_and_only_there(attendant, now, i
     page = text_of(client.get(f"/r/{transfer.referral.code}/"))
     assert page.index("At the unit between") < page.index("is not known here")
     assert page.index("is not known here") < page.index("Tell more")
+
+
+def test_a_session_that_has_run_out_is_told_from_a_network_that_is_away(attendant, now):
+    """The script shows the sentence for what it meets; a redirect can only be the sign-in."""
+    client = browser_of(attendant)
+    path = f"/r/{a_referral(now).code}/"
+    page = text_of(client.get(path))
+    for when in ("unanswered", "ended", "signed-out"):
+        assert f'data-when="{when}" hidden' in page
+    assert f'href="/sign-in/?next={path}"' in page
+    client.logout()
+    assert client.get(f"{path}now/").url == f"/sign-in/?next={path}now/"
