@@ -5,6 +5,7 @@ import io
 import json
 import re
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -141,7 +142,8 @@ def test_the_keys_of_the_headless_document_stand_in_the_readme(now, intensive):
 )
 def test_the_keys_of_a_command_stand_in_its_row(district, start, command):
     out = io.StringIO()
-    call_command(*command, "--json", stdout=out, stderr=io.StringIO())
+    with suppress(SystemExit):  # 1 for a fault, after the answer: heads of other tests are kept
+        call_command(*command, "--json", stdout=out, stderr=io.StringIO())
     keys = set(json.loads(out.getvalue()))
     assert keys
     assert keys <= names_said_after(start)
