@@ -138,14 +138,14 @@ class Story:
             | {
                 "side": "receiver",
                 "name": str(self.nurse.staff),
-                "condition": "same",
+                "condition": "ventilated",
                 "temperature_c": 36.6,
             },
         )
         self.say(f"{self.code}: handed over")
         self.nurse.post(
             f"/referrals/{self.code}/outcome/",
-            {"baby": 1, "state": "stable", "words": "On CPAP, pink and warm. Thank you."},
+            {"baby": 1, "state": "improving", "words": "On CPAP, pink and warm. Thank you."},
         )
         self.officer.post(f"/vehicles/{VEHICLE}/ready/", {})
 

@@ -8,6 +8,7 @@ import shutil
 import socket
 import sys
 import tempfile
+from argparse import ArgumentParser
 from pathlib import Path
 
 from playwright.sync_api import Page
@@ -69,6 +70,18 @@ def _shape(size: tuple[int, int]) -> dict[str, int]:
     return {"width": size[0], "height": size[1]}
 
 
+def _parser() -> ArgumentParser:
+    parser = ArgumentParser(
+        prog="python -m fixtures_demo.take_pictures",
+        description="Run the demo in Chromium and write one picture a role, all of it invented.",
+    )
+    parser.add_argument(
+        "folder", nargs="?", type=Path, default=FOLDER, metavar="FOLDER",
+        help="where the pictures go; the manual's own folder when not told",
+    )  # fmt: skip
+    return parser
+
+
 def _free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -77,11 +90,11 @@ def _free_port() -> int:
 
 def main(arguments: list[str]) -> int:
     """The command; needs Chromium, and exits 2 without it."""
+    folder = _parser().parse_args(arguments).folder
     chromium = shutil.which("chromium") or shutil.which("google-chrome")
     if chromium is None:
         print("Chromium is not on this machine", file=sys.stderr)  # noqa: T201
         return 2
-    folder = Path(arguments[0]) if arguments else FOLDER
     for file in take_pictures(folder, chromium):
         print(f"{file} {file.stat().st_size} bytes")  # noqa: T201
     return 0

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from django.db.models import Q, QuerySet
 
+from referrals.calc.states import OfferStage, ReferralStage
 from referrals.calc.terms import Role
 from referrals.models import Alert, District, Offer, Referral, Site, Staff, Unit
 
@@ -40,15 +41,30 @@ def scope_of(staff: Staff) -> Scope:
     )
 
 
+STANDING = Q(stage__in=[OfferStage.OPEN.value, OfferStage.ACCEPTED.value]) | Q(
+    stage=OfferStage.LAPSED.value,
+    referral__stage__in=[ReferralStage.RAISED.value, ReferralStage.ASKING.value],
+)
+"""Questions whose unit may still be the one: a late yes is welcome until another unit's."""
+
+
+def stands(offer: Offer) -> bool:
+    """Whether the unit of a question may read what is told of the baby now.
+
+    After its no, or once it is no longer asked, it keeps its question and its own answer alone.
+    """
+    return Offer.objects.filter(STANDING, pk=offer.pk).exists()
+
+
 def visible_referrals(staff: Staff) -> QuerySet[Referral]:
-    """The post's own for an attendant, what was offered for a unit, the district for its desk."""
+    """The post's own for an attendant, standing questions for a unit, the district for its desk."""
     scope = scope_of(staff)
     rows = Referral.objects.select_related("district", "origin")
     if scope.everything:
         return rows
     return rows.filter(
         Q(origin__in=scope.sites)
-        | Q(pk__in=Offer.objects.filter(unit__in=scope.units).values("referral"))
+        | Q(pk__in=Offer.objects.filter(STANDING, unit__in=scope.units).values("referral"))
         | Q(district__in=scope.districts)
     )
 
@@ -109,6 +125,13 @@ def districts_of(staff: Staff) -> QuerySet[District]:
     if staff.is_superuser:
         return District.objects.all()
     return District.objects.filter(pk__in=staff.roles.values("district"))
+
+
+def desk_phone(staff: Staff | None) -> str:
+    """The desk's number for a person; for nobody in particular that of the only desk there is."""
+    districts = districts_of(staff) if staff else District.objects.all()
+    numbers = {district.desk_phone.as_e164 for district in districts if district.desk_phone}
+    return numbers.pop() if len(numbers) == 1 else ""
 
 
 def desk_district(staff: Staff) -> District | None:

@@ -101,10 +101,15 @@ def raise_concern(referral: Referral, concern: Concern, by: By) -> Alert:
     """Raise a concern of the watch with the desk."""
     text = Text(
         sentence=concern.sentence,
-        message=f"{referral.code}: {concern.sentence}",
+        message=_with_code(referral, concern.sentence),
         path=concern.path,
     )
     return tell_desk(referral, by, concern.kind, concern.key, text)
+
+
+def _with_code(referral: Referral, sentence: str) -> str:
+    """A sentence that goes by SMS, with the case code said once."""
+    return sentence if referral.code in sentence else f"{referral.code}: {sentence}"
 
 
 def acknowledge(alert_id: int, by: By) -> Alert:

@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 from django.utils import timezone
+from django.utils.translation import get_language
 from django.utils.translation import gettext_lazy as _
 
 from referrals.calc import terms
@@ -102,6 +103,19 @@ LABELS: dict[type[StrEnum], Words] = {
         terms.Ending.DIED_ON_THE_WAY: _("The baby has died, on the way"),
         terms.Ending.PLACED_ELSEWHERE: _("Another place took the baby"),
         terms.Ending.RAISED_IN_ERROR: _("Called for by mistake"),
+    },
+    terms.OutcomeState: {
+        terms.OutcomeState.IMPROVING: _("Getting better"),
+        terms.OutcomeState.STILL_IN_CARE: _("Still in care"),
+        terms.OutcomeState.GONE_HOME: _("Gone home"),
+        terms.OutcomeState.TRANSFERRED_ON: _("Sent on to another unit"),
+        terms.OutcomeState.DIED: _("Has died"),
+    },
+    terms.ConditionOnArrival: {
+        terms.ConditionOnArrival.BREATHES_ALONE: _("Breathes alone"),
+        terms.ConditionOnArrival.BREATHES_WITH_HELP: _("Breathes, with oxygen or pressure"),
+        terms.ConditionOnArrival.VENTILATED: _("Ventilated"),
+        terms.ConditionOnArrival.NO_SIGNS_OF_LIFE: _("No signs of life on arrival"),
     },
     terms.DeclineReason: {
         terms.DeclineReason.NO_COT: _("No free cot"),
@@ -204,6 +218,16 @@ def word_of(kind: type[StrEnum], code: str) -> str:
         return word(kind(code))
     except ValueError:
         return code.replace("_", " ")
+
+
+def inside_a_sentence(words: str) -> str:
+    """Words as they are written after others: small, unless they are capitals like CPAP.
+
+    English only; another language decides about its capitals in its own translations.
+    """
+    if not (get_language() or "en").startswith("en") or words[1:2].isupper():
+        return words
+    return words[:1].lower() + words[1:]
 
 
 def choices(kind: type[StrEnum]) -> list[tuple[str, Text]]:

@@ -19,6 +19,10 @@ class InvalidLink(ValueError):
     status = 404
 
 
+class LinkOver(InvalidLink):
+    """The link was right once and its matter has ended: what is sent through it is still kept."""
+
+
 def token(kind: str, number: int, version: int = 0) -> str:
     """The token for one thing; ``kind`` is a single letter."""
     return f"{kind}{_in_base36(number)}-{_signature(settings.SECRET_KEY, kind, number, version)}"

@@ -1,6 +1,8 @@
 """The words that leave the service. They hold the case code, state, arrival and place, no name.
 
-Every message fits one SMS of the GSM alphabet with its link in most cases; a test counts them.
+Every message fits two joined SMS of the GSM alphabet with its link (306 characters; names of units
+are long, and who must ring finds the number in the message); ``tests/referrals/test_messages.py``
+counts them. What people type is cut for it; the page holds all of it.
 """
 
 from datetime import datetime
@@ -11,6 +13,14 @@ from django.utils.translation import gettext as _
 from referrals.alerting import Text
 from referrals.calc.terms import Urgency
 from referrals.models import Offer, Referral
+
+LONGEST_REASON = 80
+"""Characters of what somebody typed that a message holds."""
+
+
+def shortened(words: str) -> str:
+    """What somebody typed, as long as a message may hold."""
+    return words if len(words) <= LONGEST_REASON else f"{words[: LONGEST_REASON - 3].rstrip()}..."
 
 
 def question(offer: Offer) -> Text:
@@ -61,12 +71,13 @@ def taken_back(offer: Offer) -> Text:
 
 def withdrawn(offer: Offer, why: str) -> Text:
     """The second message to a unit: it is no longer needed."""
-    words = _("%(code)s: no longer needed from %(unit)s: %(why)s. Thank you.") % {
-        "code": offer.referral.code,
-        "unit": offer.unit.name,
-        "why": why,
-    }
-    return Text(sentence=words, message=words, path=f"/unit/{offer.pk}/")
+    words = _("%(code)s: no longer needed from %(unit)s: %(why)s. Thank you.")
+    about = {"code": offer.referral.code, "unit": offer.unit.name}
+    return Text(
+        sentence=words % {**about, "why": why},
+        message=words % {**about, "why": shortened(why)},
+        path=f"/unit/{offer.pk}/",
+    )
 
 
 def nobody_can_take(referral: Referral) -> str:

@@ -18,6 +18,7 @@ from referrals.acting import by_system
 from referrals.alerting import Text
 from referrals.channels import channel
 from referrals.channels.base import Message, Refused, TryLater
+from referrals.messages import shortened
 from referrals.models import Delivery
 
 THREADS = 6
@@ -136,12 +137,16 @@ def _tell_desk(delivery: Delivery, error: str) -> None:
     )
     with transaction.atomic():
         referral = timeline.hold(referral_id)
+        message = (
+            f"{referral.code}: {delivery.contact_name} could not be reached by {delivery.channel}. "
+            f"Ring {delivery.address or 'them'}: {shortened(delivery.alert.sentence)}"
+        )
         alerting.tell_desk(
             referral,
             by_system(clock.now()),
             "not_reached",
             f"not_reached:{delivery.alert_id}:{delivery.channel}:{delivery.address}"[:160],
-            Text(sentence=sentence, message=f"{referral.code}: {sentence}"[:400]),
+            Text(sentence=sentence, message=message),
         )
 
 

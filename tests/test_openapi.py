@@ -62,7 +62,7 @@ def test_the_schema_is_valid_and_needs_no_sign_in(schema: dict[str, Any]) -> Non
 def test_every_operation_documents_its_problems(schema: dict[str, Any]) -> None:
     for path, operations in schema["paths"].items():
         for method, operation in operations.items():
-            for status in ("400", "401", "403", "404", "409", "422", "503"):
+            for status in ("400", "401", "403", "404", "409", "422", "500", "503"):
                 answer = operation["responses"][status]
                 assert set(answer["content"]) == {PROBLEM_TYPE}, (method, path)
 

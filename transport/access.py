@@ -2,8 +2,9 @@
 
 from django.db.models import Q, QuerySet
 
-from referrals.access import districts_of, scope_of
+from referrals.access import scope_of
 from referrals.calc.states import OfferStage
+from referrals.calc.terms import Role
 from referrals.models import Staff
 from transport.models import Transfer, Vehicle
 
@@ -36,9 +37,12 @@ def dispatchable_transfers(staff: Staff) -> QuerySet[Transfer]:
 
 
 def visible_vehicles(staff: Staff) -> QuerySet[Vehicle]:
-    """The vehicles of the districts where the person has any role."""
+    """The vehicles of the districts where the person works; a driver's role opens its own alone."""
     rows = Vehicle.objects.select_related("base", "driver", "district")
-    return rows if staff.is_superuser else rows.filter(district__in=districts_of(staff))
+    if staff.is_superuser:
+        return rows
+    elsewhere = staff.roles.exclude(role=Role.DRIVER.value).values("district")
+    return rows.filter(Q(district__in=elsewhere) | Q(driver=staff))
 
 
 _RUNNING = ["assigned", "collecting", "at_origin", "on_the_road", "arrived"]

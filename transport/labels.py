@@ -16,20 +16,3 @@ STAGES: dict[TransferStage, Text] = {
     TransferStage.STOOD_DOWN: _("The journey has ended"),
 }
 """What each stage means to the people at both ends."""
-
-OUTCOMES: dict[str, Text] = {
-    "improving": _("Getting better"),
-    "still_in_care": _("Still in care"),
-    "gone_home": _("Gone home"),
-    "transferred_on": _("Sent on to another unit"),
-    "died": _("Has died"),
-}
-"""How a baby is, told back to the post that called."""
-
-CONDITIONS: dict[str, Text] = {
-    "breathes_alone": _("Breathes alone"),
-    "breathes_with_help": _("Breathes, with oxygen or pressure"),
-    "ventilated": _("Ventilated"),
-    "no_signs_of_life": _("No signs of life on arrival"),
-}
-"""The condition of a baby on arrival at the unit."""

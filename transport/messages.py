@@ -4,6 +4,7 @@ from django.utils.translation import gettext as _
 
 from referrals.acting import By
 from referrals.alerting import Text
+from referrals.messages import shortened
 from referrals.models import Referral
 from transport.calc.stages import TransferStage
 from transport.models import Transfer, Vehicle
@@ -21,7 +22,6 @@ def vehicle_wanted(referral: Referral) -> Text:
 def vehicle_lost(transfer: Transfer, vehicle: Vehicle, why: str) -> Text:
     """The vehicle that was sent will not come, or has left mother and baby on the road."""
     referral = transfer.referral
-    told = {"vehicle": vehicle.name, "code": referral.code, "why": why, "place": waiting(transfer)}
     if transfer.waits_on_the_road:
         words = _(
             "%(vehicle)s cannot go on with %(code)s: %(why)s. Mother and baby wait %(place)s. "
@@ -29,8 +29,12 @@ def vehicle_lost(transfer: Transfer, vehicle: Vehicle, why: str) -> Text:
         )
     else:
         words = _("%(vehicle)s will not come for %(code)s: %(why)s. Send another one.")
-    words = words % told
-    return Text(sentence=words, message=words[:200], path=f"/desk/{referral.code}/")
+    about = {"vehicle": vehicle.name, "code": referral.code, "place": waiting(transfer)}
+    return Text(
+        sentence=words % {**about, "why": why},
+        message=words % {**about, "why": shortened(why)},
+        path=f"/desk/{referral.code}/",
+    )
 
 
 def vehicle_sent(transfer: Transfer) -> Text:
@@ -103,7 +107,7 @@ def stopped(transfer: Transfer, why: str) -> Text:
     """The vehicle has stopped on purpose."""
     words = _("%(code)s has stopped on the road: %(why)s. Ring %(phone)s.") % {
         "code": transfer.referral.code,
-        "why": why[:120],
+        "why": shortened(why),
         "phone": transfer.driver_phone or transfer.driver_name,
     }
     return Text(sentence=words, message=words, path=f"/desk/{transfer.referral.code}/")

@@ -21,6 +21,7 @@ from referrals.recording import UnknownFact
 
 PROBLEM_TYPE = "application/problem+json"
 SECONDS_UNTIL_RETRY = 2
+NOT_AVAILABLE = 503
 
 REFUSALS = (
     exceptions.APIException,
@@ -40,20 +41,14 @@ class WrongRole(exceptions.PermissionDenied):
     default_code = "not_your_role"
 
 
-class Gone(exceptions.APIException):
-    """It was there and is closed for good."""
-
-    status_code = 410
-    default_code = "gone"
-
-
 def as_problem(error: Exception, context: dict[str, Any]) -> Response | None:
     """The answer to an exception; nothing for a fault of the program, which fails loudly."""
     known = problem_of(error)
     if known is None:
         return None
     status, body = known
-    return Response(body, status=status, content_type=PROBLEM_TYPE, headers=_headers(error, status))
+    headers = headers_of(error, status)
+    return Response(body, status=status, content_type=PROBLEM_TYPE, headers=headers)
 
 
 def problem_of(error: Exception) -> tuple[int, dict[str, Any]] | None:
@@ -72,6 +67,15 @@ def problem_of(error: Exception) -> tuple[int, dict[str, Any]] | None:
     return _of_the_frame(error)
 
 
+def fault_of(error: BaseException) -> tuple[int, dict[str, Any]]:
+    """Status and problem details of what no view has answered."""
+    known = problem_of(error) if isinstance(error, Exception) else None
+    if known and known[0] == NOT_AVAILABLE:
+        return known
+    sentence = _("The service made a mistake. Send the same again; if it stays, ring the desk.")
+    return 500, _body(500, "fault", sentence)
+
+
 def _of_the_frame(error: Exception) -> tuple[int, dict[str, Any]] | None:
     """What Django itself raises."""
     if isinstance(error, Http404):
@@ -84,7 +88,7 @@ def _of_the_frame(error: Exception) -> tuple[int, dict[str, Any]] | None:
         return 413, _body(413, "too_large", _("Too much was sent at once. Send it in parts."))
     if isinstance(error, OperationalError | InterfaceError):
         sentence = _("The record cannot be written just now. Send the same again in a moment.")
-        return 503, _body(503, "not_available", sentence)
+        return NOT_AVAILABLE, _body(NOT_AVAILABLE, "not_available", sentence)
     return None
 
 
@@ -101,11 +105,14 @@ def _body(
     return body | {"errors": errors} if errors else body
 
 
-def _headers(error: Exception, status: int) -> dict[str, str]:
+def headers_of(error: BaseException, status: int) -> dict[str, str]:
+    """The header lines that belong to a refusal: how to sign in, when to try again."""
     headers = {}
     if challenge := getattr(error, "auth_header", None):
         headers["WWW-Authenticate"] = challenge
-    wait = getattr(error, "wait", None) or (SECONDS_UNTIL_RETRY if status == 503 else None)
+    wait = getattr(error, "wait", None) or (
+        SECONDS_UNTIL_RETRY if status == NOT_AVAILABLE else None
+    )
     if wait:
         headers["Retry-After"] = str(int(wait))
     return headers

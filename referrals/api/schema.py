@@ -40,9 +40,10 @@ MEANINGS = {
     413: "Too much at once.",
     415: "The body is not JSON.",
     422: "The key was used before for something else. The body is kept.",
+    500: "The service made a mistake; the key stays free, so the same may be sent again.",
     503: "The record cannot be reached just now; send the same again (Retry-After).",
 }
-EVERYWHERE = (400, 401, 403, 404, 409, 422, 503)
+EVERYWHERE = (400, 401, 403, 404, 409, 422, 500, 503)
 WITH_BODY = (413, 415)
 BY_LINK = (410,)
 KEY_PARAMETER = {

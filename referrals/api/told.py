@@ -14,6 +14,7 @@ from referrals.calc.terms import (
     Ending,
     GlucoseUnit,
     HeartRateBand,
+    OutcomeState,
     Placenta,
     Response,
     Support,
@@ -280,7 +281,7 @@ class EndingTold(WhenTold):
 class OutcomeTold(WhenTold):
     """How it went, for the attendant who raised the referral."""
 
-    state = Text(40, required=True)
+    state = Word(OutcomeState, required=True, allow_null=False)
     words = Text(required=True)
     baby = Whole(min_value=1, max_value=99)
 

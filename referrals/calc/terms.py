@@ -116,6 +116,25 @@ class Ending(StrEnum):
     RAISED_IN_ERROR = "raised_in_error"
 
 
+class OutcomeState(StrEnum):
+    """How a baby is, told back to the post that called."""
+
+    IMPROVING = "improving"
+    STILL_IN_CARE = "still_in_care"
+    GONE_HOME = "gone_home"
+    TRANSFERRED_ON = "transferred_on"
+    DIED = "died"
+
+
+class ConditionOnArrival(StrEnum):
+    """How the receiving unit finds a baby at the handover."""
+
+    BREATHES_ALONE = "breathes_alone"
+    BREATHES_WITH_HELP = "breathes_with_help"
+    VENTILATED = "ventilated"
+    NO_SIGNS_OF_LIFE = "no_signs_of_life"
+
+
 class DeclineReason(StrEnum):
     """Why a unit cannot take the baby."""
 

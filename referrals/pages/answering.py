@@ -16,7 +16,7 @@ from referrals.acting import By, by_staff
 from referrals.calc.device_time import event_time
 from referrals.calc.states import OfferStage
 from referrals.calc.terms import EntryChannel
-from referrals.links import InvalidLink
+from referrals.links import LinkOver
 from referrals.models import Alert, Delivery, Staff
 from referrals.pages.doors import open_page, show
 
@@ -53,7 +53,8 @@ def reader_of(token: str, now: datetime) -> LinkReader:
     """The reader of a link that is still valid.
 
     Raises:
-        InvalidLink: when it is not one of ours, or the matter has been over for two hours.
+        InvalidLink: when it is not one of ours.
+        LinkOver: when the matter has been over for two hours, or the person has left.
     """
     number = links.require_valid("a", token)
     delivery = (
@@ -64,12 +65,12 @@ def reader_of(token: str, now: datetime) -> LinkReader:
         .first()
     )
     if delivery is None or _is_over(delivery.alert, now):
-        raise InvalidLink(_("This matter is over. Nothing more is needed from you. Thank you."))
+        raise LinkOver(_("This matter is over. Nothing more is needed from you. Thank you."))
     staff = None
     if delivery.username:
         staff = Staff.objects.filter(username=delivery.username, is_active=True).first()
         if staff is None:
-            raise InvalidLink(_("This link is no longer valid; ask the desk for a new one."))
+            raise LinkOver(_("This link is no longer valid; ask the desk for a new one."))
     return LinkReader(delivery, staff)
 
 

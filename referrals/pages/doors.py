@@ -18,12 +18,26 @@ from django.views.decorators.gzip import gzip_page
 from referrals import access, clock
 from referrals.acting import By, by_staff
 from referrals.calc.terms import EntryChannel
-from referrals.links import InvalidLink
+from referrals.links import InvalidLink, LinkOver
 from referrals.models import District, Staff
 from referrals.pages import kept
 from referrals.pages.once import new_key, once
 
 View = Callable[..., HttpResponse]
+
+
+class TooLate(Exception):
+    """A page cannot take this any more; its sentence says what is possible now.
+
+    Raised inside a view and answered by its door: there, outside the transaction that a refused
+    form rolls back (``referrals/pages/once.py``), what was typed is kept.
+    """
+
+    def __init__(
+        self, sentence: str, *, district: District | None = None, back: str = "", keep: bool = True
+    ) -> None:
+        super().__init__(sentence)
+        self.sentence, self.district, self.back, self.keep = sentence, district, back, keep
 
 
 def page(view: View) -> View:
@@ -37,7 +51,10 @@ def page(view: View) -> View:
         if not request.user.is_authenticated:
             return _sign_in_first(request)
         with translation.override(_language_of(request)), timezone.override(_zone_of(request)):
-            response = once(view)(request, *args, **kwargs)
+            try:
+                response = once(view)(request, *args, **kwargs)
+            except TooLate as refusal:
+                response = _too_late(request, refusal)
         kept.settle(request, response, clock.now())
         return response
 
@@ -50,14 +67,13 @@ def open_page(view: View) -> View:
     @wraps(view)
     def wrapped(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         try:
-            return once(view)(request, *args, **kwargs)
+            response = once(view)(request, *args, **kwargs)
+        except TooLate as refusal:
+            return _too_late(request, refusal)
         except InvalidLink as refusal:
-            return show(
-                request,
-                "referrals/link_over.html",
-                {"sentence": str(refusal)},
-                status=refusal.status,
-            )
+            return _link_over(request, refusal)
+        kept.settle(request, response, clock.now())
+        return response
 
     return gzip_page(login_not_required(wrapped))
 
@@ -102,6 +118,32 @@ def unless_the_same(request: HttpRequest, response: HttpResponse) -> HttpRespons
     answer["ETag"] = etag
     answer["Cache-Control"] = "no-store"
     return answer
+
+
+def _too_late(request: HttpRequest, refusal: TooLate) -> HttpResponse:
+    context = {
+        "sentence": refusal.sentence,
+        "back": refusal.back,
+        **_typed(request, refusal.sentence, keep=refusal.keep),
+    }
+    status = 409 if request.method == "POST" else 404
+    return show(
+        request, "referrals/too_late.html", context, district=refusal.district, status=status
+    )
+
+
+def _link_over(request: HttpRequest, refusal: InvalidLink) -> HttpResponse:
+    """Only what comes through a link that once was right is kept: strangers fill no table."""
+    typed = _typed(request, str(refusal), keep=isinstance(refusal, LinkOver))
+    context = {"sentence": str(refusal), **typed}
+    return show(request, "referrals/link_over.html", context, status=refusal.status)
+
+
+def _typed(request: HttpRequest, problem: str, *, keep: bool) -> dict[str, Any]:
+    told = kept.in_words(kept.sent(request)) if request.method == "POST" else []
+    if keep and told:
+        kept.keep(request, clock.now(), problem=problem)
+    return {"told": told, "kept": keep and bool(told)}
 
 
 def _zone_of(request: HttpRequest) -> ZoneInfo:

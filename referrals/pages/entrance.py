@@ -5,8 +5,8 @@ from typing import Any
 from django.conf import settings
 from django.contrib.auth import login
 from django.contrib.auth import views as auth_views
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
@@ -66,12 +66,16 @@ def case(request: HttpRequest, code: str) -> HttpResponse:
         plain = normalise_code(code)
     except InvalidCode:
         plain = code[:8]  # type: ignore[assignment]
-    referral = get_object_or_404(access.visible_referrals(staff), code=plain)
     scope = access.scope_of(staff)
-    if referral.origin_id in scope.sites:
+    offers = access.visible_offers(staff).filter(referral__code=plain, unit__in=scope.units)
+    referral = access.visible_referrals(staff).filter(code=plain).first()
+    if referral and referral.origin_id in scope.sites:
         return redirect(f"/r/{referral.code}/")
-    offer = access.visible_offers(staff).filter(referral=referral, unit__in=scope.units).last()
-    return redirect(f"/unit/{offer.pk}/" if offer else f"/desk/{referral.code}/")
+    if offer := offers.last():
+        return redirect(f"/unit/{offer.pk}/")
+    if referral is None:
+        raise Http404
+    return redirect(f"/desk/{referral.code}/")
 
 
 @open_page
@@ -102,12 +106,9 @@ def kept_form(request: HttpRequest, token: str) -> HttpResponse:
         saved = kept.find(token)
     except InvalidLink as refusal:
         return show(request, "referrals/link_over.html", {"sentence": str(refusal)}, status=404)
-    told = kept.fields_of(saved)
-    return show(
-        request,
-        "referrals/kept.html",
-        {"saved": saved, "told": told, "token": token},
-    )
+    fields = kept.fields_of(saved)
+    context = {"saved": saved, "fields": fields, "told": kept.in_words(fields), "token": token}
+    return show(request, "referrals/kept.html", context)
 
 
 @open_page

@@ -6,6 +6,7 @@ from urllib.parse import parse_qsl, urlencode
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 
 from referrals import links
+from referrals.labels import FIELDS
 from referrals.models import KeptInput, Staff
 
 TOKEN_FIELD = "kept"  # noqa: S105 - the name of a form field
@@ -14,21 +15,34 @@ _NEVER_KEPT = {"csrfmiddlewaretoken", "password", TOKEN_FIELD}
 
 def keep(request: HttpRequest, now: datetime, *, problem: str) -> KeptInput:
     """Store the fields of a form that could not be taken; passwords and tokens are left out."""
-    told = [
-        (name, value)
-        for name, values in request.POST.lists()
-        if name not in _NEVER_KEPT
-        for value in values
-    ]
     caller = request.user.username if isinstance(request.user, Staff) else ""
     return KeptInput.objects.create(
         received_at=now,
         channel="page",
         caller=caller,
         path=request.path[:300],
-        body=urlencode(told),
-        problem=problem,
+        body=urlencode(sent(request)),
+        problem=problem[:400],
     )
+
+
+def sent(request: HttpRequest) -> list[tuple[str, str]]:
+    """The fields of a form as they came, without passwords and the form's own tokens."""
+    return [
+        (name, value)
+        for name, values in request.POST.lists()
+        if name not in _NEVER_KEPT
+        for value in values
+    ]
+
+
+def in_words(fields: list[tuple[str, str]]) -> list[tuple[str, str]]:
+    """What a person filled in, each with the name of its field, to be read again."""
+    return [
+        (str(FIELDS.get(name, name.replace("_", " "))), value)
+        for name, value in fields
+        if value.strip() and name != "key" and not name.startswith("asked_")
+    ]
 
 
 def token_of(saved: KeptInput) -> str:
@@ -63,5 +77,7 @@ def settle(request: HttpRequest, response: HttpResponse, now: datetime) -> None:
         saved = find(token)
     except links.InvalidLink:
         return
-    saved.dealt_with_at, saved.dealt_with_by = now, request.user.get_username()
+    saved.dealt_with_at = now
+    # Without an account it is the link in the path that sent it again.
+    saved.dealt_with_by = request.user.get_username() or saved.path[:150]
     saved.save(update_fields=["dealt_with_at", "dealt_with_by"])

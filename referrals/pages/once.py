@@ -20,7 +20,7 @@ from referrals import clock
 from referrals.models import DeviceRequest
 
 View = Callable[..., HttpResponse]
-NOT_PART_OF_THE_FORM = ("csrfmiddlewaretoken", "key")
+NOT_PART_OF_THE_FORM = ("csrfmiddlewaretoken", "key", "kept")
 
 
 class _Refused(Exception):

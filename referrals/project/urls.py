@@ -6,6 +6,7 @@ from django.urls import include, path
 
 from referrals.pages import health
 
+handler500 = "referrals.pages.refusals.fault"
 urlpatterns = [
     path("healthz", health.healthz, name="healthz"),
     path("readyz", health.readyz, name="readyz"),

@@ -35,6 +35,12 @@ def word(code: str, kind: str) -> str:
 
 
 @register.filter
+def inside(words: str) -> str:
+    """Words that stand inside a sentence: ``{{ code|word:"decline"|inside }}``."""
+    return labels.inside_a_sentence(words)
+
+
+@register.filter
 def facts(values: dict[str, Any]) -> list[str]:
     """Every fact of a reading with its name and unit."""
     return [labels.fact_in_words(name, value) for name, value in values.items()]

@@ -69,7 +69,7 @@ SHOWN = {
 NOT_THERE = {"attendant: nothing there", "nobody: a link that is over"}
 ON_A_PHONE = [name for name in SHOWN if not name.startswith("desk")]
 TOO_SMALL = """() => [...document.querySelectorAll(
-  "a.action, button.action, summary, select, textarea, .chip, label.choice, main input"
+  "a, button, summary, select, textarea, .chip, label.choice, main input"
 )].filter((each) => {
   const box = each.getBoundingClientRect(), inside = each.closest(".chip, label.choice, .rates");
   return box.width && box.height < 55.5 && (!inside || inside === each);

@@ -107,6 +107,17 @@ def test_the_time_is_that_of_the_vehicle_the_loading_and_the_road() -> None:
     assert candidate.arrival.p10 > 15
 
 
+def test_one_arrival_is_said_and_it_is_the_window() -> None:
+    """The average that orders the units is no time at which anybody should be expected."""
+    found = only(ranked([HARBOUR], [AMBULANCE]))
+    said = " ".join(found.reasons_for)
+    assert f"counts {round(found.arrival.mean)} min in the order" in said
+    assert "expected there" not in said
+    collects = found.to_baby.distribution
+    window = f"({collects.p10:.0f} to {collects.p90:.0f})"
+    assert f"can be with the baby in about {collects.p50:.0f} min {window}" in said
+
+
 def test_a_vehicle_that_is_not_yet_free_makes_all_of_it_later() -> None:
     now, later = (
         only(ranked([HARBOUR], [replace(AMBULANCE, minutes_until_free=m)])) for m in (0, 40)
@@ -117,7 +128,7 @@ def test_a_vehicle_that_is_not_yet_free_makes_all_of_it_later() -> None:
 @pytest.mark.parametrize(
     ("change", "reason"),
     [
-        ({"capabilities": frozenset({Capability.OXYGEN})}, "cannot give: cpap"),
+        ({"capabilities": frozenset({Capability.OXYGEN})}, "cannot give: CPAP"),
         ({"open": False}, "closed now"),
         ({"cots_free": 0}, "no cot free"),
         ({"already": "declined: no staff"}, "declined at your question: no staff"),

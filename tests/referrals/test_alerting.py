@@ -251,7 +251,7 @@ def test_an_outcome_not_told_back_is_asked_for(district, intensive, at, now):
         journeys.hand_over(by, transfer, baby, journeys.Signature(side=side, name="Hana"))
     watching.look_at(transfer.referral_id, at(25 * 60))
     assert Alert.objects.open().filter(kind="outcome_not_told").exists()
-    recording.tell_outcome(told_by("hana.wendorra", now), baby, state="stable", words="Feeding.")
+    recording.tell_outcome(told_by("hana.wendorra", now), baby, state="improving", words="Feeding.")
     watching.look_at(transfer.referral_id, at(25 * 60))
     assert not Alert.objects.open().filter(kind="outcome_not_told").exists()
 

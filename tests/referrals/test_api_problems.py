@@ -2,6 +2,7 @@
 
 import pytest
 from django.db import InterfaceError, OperationalError
+from django.test import Client
 
 from referrals import access, lifecycle
 from referrals.models import DeviceRequest, District, KeptInput, Unit
@@ -184,3 +185,33 @@ def test_cots_below_zero_are_refused(district: District) -> None:
 
     assert _require_problem(answer, 400, "invalid")["errors"][0]["field"] == "cots_free"
     assert Unit.objects.get(code="ORL-NB").cots_free == before
+
+
+def test_a_fault_of_the_program_is_a_problem_too_and_says_to_send_again(
+    phone: Device, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*arguments: object, **options: object) -> None:
+        raise ZeroDivisionError
+
+    phone.client.raise_request_exception = False
+    with monkeypatch.context() as patch:
+        patch.setattr(lifecycle, "raise_referral", broken)
+        body = _require_problem(phone.post("referrals/", {}, key="k1"), 500, "fault")
+    assert "Send the same again" in body["detail"]
+    assert phone.post("referrals/", {}, key="k1").status_code == 201
+
+
+def test_a_database_that_fails_before_any_view_is_a_problem_too(
+    district: District, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A signed-in page asks the API: the session is read before the view begins."""
+
+    def gone(*arguments: object) -> None:
+        raise OperationalError("the server closed the connection")
+
+    monkeypatch.setattr("django.contrib.auth.middleware.get_user", gone)
+    client = Client(raise_request_exception=False)
+    client.cookies["sessionid"] = "x"
+    answer = client.get("/api/v1/me/")
+    _require_problem(answer, 503, "not_available")
+    assert int(answer["Retry-After"]) > 0

@@ -7,7 +7,7 @@ from pages_world import browser_of, press, text_of
 from world import a_journey, a_referral, an_offer, told_by
 
 from referrals import lifecycle, links
-from referrals.models import Alert, Delivery
+from referrals.models import Alert, Delivery, District
 from referrals.pages.entrance import entrance_path
 from transport import lifecycle as journeys
 from transport.calc.stages import TransferStage
@@ -165,6 +165,21 @@ def test_a_fault_of_the_service_shows_no_fault_page_of_the_framework(attendant, 
     answer = press(client, "/post/")
     assert answer.status_code == 500
     assert "Something broke here" in text_of(answer)
+    assert 'href="tel:+12025550100"' in text_of(answer)
+
+
+@pytest.mark.parametrize("path", ["/sign-in/", "/nowhere/"])
+def test_who_is_nobody_yet_is_given_the_number_of_the_only_desk(district, path):
+    page = text_of(browser_of().get(path))
+    assert 'href="tel:+12025550100"' in page
+
+
+def test_between_two_desks_no_number_is_guessed_and_nobody_is_sent_to_ring_one(district):
+    District.objects.create(code="far", name="Far", desk_phone="+12025550177")
+    page = text_of(browser_of().get("/sign-in/"))
+    assert "tel:" not in page
+    assert "Ring the desk" not in page
+    assert "Say it by voice" in page
 
 
 def test_the_beat_moves_without_a_script_and_holds_no_patient(db):

@@ -3,9 +3,10 @@
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
+from django.db import InterfaceError, OperationalError
 from pages_world import browser_of, forms_on, press, text_of
 
-from referrals import links
+from referrals import lifecycle, links, recording
 from referrals.models import DeviceRequest, KeptInput, Observation, Referral
 
 
@@ -100,3 +101,51 @@ def test_a_password_is_never_kept(db):
     client = browser_of(enforce_csrf_checks=True)
     client.post("/sign-in/", {"username": "leena", "password": "secret words"})
     assert "secret" not in KeptInput.objects.get().body
+
+
+def broken(fault):
+    def verb(*_: object, **__: object) -> None:
+        raise fault
+
+    return verb
+
+
+def test_a_fault_gives_the_form_back_and_one_press_sends_it_once(attendant, monkeypatch):
+    client = browser_of(attendant, raise_request_exception=False, enforce_csrf_checks=True)
+    with monkeypatch.context() as patch:
+        patch.setattr(lifecycle, "raise_referral", broken(RuntimeError("on purpose")))
+        answer = press(client, "/post/")
+    assert answer.status_code == 500
+    (again,) = forms_on(answer)
+    assert KeptInput.objects.get().path == "/post/"
+    for _ in range(2):
+        taken = client.post(again["action"], again["fields"])
+        assert taken.status_code == 302
+    assert Referral.objects.count() == 1
+    assert KeptInput.objects.get().dealt_with_by == attendant.username
+
+
+@pytest.mark.parametrize("fault", [OperationalError, InterfaceError])
+def test_a_record_that_cannot_be_reached_says_when_to_send_again_and_holds_the_form(
+    attendant, monkeypatch, fault
+):
+    client = browser_of(attendant, raise_request_exception=False)
+    path = press(client, "/post/").url
+    with monkeypatch.context() as patch:
+        patch.setattr(recording, "observe", broken(fault("locked")))
+        answer = press(client, path, heart_rate_band="under_60", note="grunting & blue")
+    assert answer.status_code == 503
+    assert int(answer["Retry-After"]) > 0
+    assert "cannot be reached just now" in text_of(answer)
+    (again,) = forms_on(answer)
+    assert client.post(again["action"], again["fields"]).status_code == 302
+    assert Observation.objects.get().heart_rate_band == "under_60"
+
+
+def test_a_password_is_not_given_back_by_a_fault(attendant, monkeypatch):
+    monkeypatch.setattr("axes.handlers.proxy.AxesProxyHandler.is_allowed", broken(RuntimeError()))
+    client = browser_of(raise_request_exception=False)
+    answer = client.post("/sign-in/", {"username": "leena", "password": "secret words"})
+    assert answer.status_code == 500
+    assert "secret" not in text_of(answer)
+    assert not KeptInput.objects.exists()

@@ -65,10 +65,14 @@ def test_from_the_raise_to_the_outcome(district: District, now: datetime) -> Non
     assert gave["is_signed"] is False
     took = _ok(
         nurse.post(path, {"side": "receiver", "name": "Hana", "temperature_c": 36.6,
-                          "condition": "alive_ventilated"})
+                          "condition": "ventilated"})
     )  # fmt: skip
     assert took["is_signed"] is True
-    _ok(nurse.post(f"referrals/{code}/outcome/", {"state": "on CPAP", "words": "pink and warm"}))
+    _ok(
+        nurse.post(
+            f"referrals/{code}/outcome/", {"state": "still_in_care", "words": "pink and warm"}
+        )
+    )
 
     end = _ok(post.get(f"referrals/{code}/"))
     assert end["stage"] == "closed"
@@ -190,3 +194,27 @@ def test_a_check_that_says_nothing_true_is_refused(
 ) -> None:
     transfer = world.a_journey(now, intensive, stage=TransferStage.ASSIGNED)
     assert desk.post(f"transfers/{transfer.pk}/checks/", body).status_code == 400
+
+
+@pytest.mark.parametrize(
+    ("path", "body", "field", "known"),
+    [
+        ("referrals/{code}/outcome/", {"state": "stable", "words": "pink"}, "state", "improving"),
+        (
+            "transfers/{transfer}/handover/",
+            {"side": "receiver", "name": "Hana", "condition": "same"},
+            "condition",
+            "breathes_alone",
+        ),
+    ],
+)
+def test_a_word_of_no_list_is_refused_with_the_words_there_are(
+    now, intensive, path, body, field, known
+):
+    transfer = world.a_journey(now, intensive, stage=TransferStage.ARRIVED)
+    address = path.format(code=transfer.referral.code, transfer=transfer.pk)
+    answer = device_of("hana.wendorra").post(address, body)
+    assert answer.status_code == 400
+    (beside,) = answer.json()["errors"]
+    assert beside["field"] == field
+    assert known in beside["sentence"]

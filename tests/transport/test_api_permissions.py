@@ -1,5 +1,6 @@
 """Who may do what to what: every role against every verb, on one journey under way."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -9,10 +10,11 @@ from django.db import transaction
 
 from referrals import lifecycle, recording
 from referrals.acting import by_staff
-from referrals.calc.terms import EntryChannel
+from referrals.calc.terms import DeclineReason, EntryChannel
 from referrals.models import Alert, Baby, District, Offer, Referral, Staff, StaffRole, Unit
 from tests import world
 from tests.api_world import Device, device_of, driver_device
+from tests.pages_world import browser_of, text_of
 from transport import lifecycle as journeys
 from transport.models import Transfer, Vehicle
 
@@ -20,7 +22,7 @@ CALLERS = {
     "own post": "tomasi.bellaqua",
     "other post": "mei.corrowan",
     "receiving unit": "hana.wendorra",
-    "unit asked": "miriam.castowell",
+    "unit over": "miriam.castowell",
     "other unit": "blessing.amorvale",
     "driver": "mateus.dunnaway",
     "other driver": "ilse.kambarra",
@@ -47,26 +49,26 @@ REASON = {"reason": "told by phone"}
 
 # One letter for each caller above, in their order.
 MATRIX = [
-    ("GET", "referrals/{code}/", None, "YNYYNNNYYNU"),
+    ("GET", "referrals/{code}/", None, "YNYNNNNYYNU"),
     ("POST", "referrals/", {"site": "MRW"}, "YRRRRRRYYBU"),
-    ("GET", "referrals/{code}/observations/", None, "YNYYNNNYYNU"),
-    ("POST", "referrals/{code}/observations/", {"heart_rate": 90}, "YNYRNNNYYNU"),
-    ("GET", "referrals/{code}/treatments/", None, "YNYYNNNYYNU"),
-    ("POST", "referrals/{code}/treatments/", {"words": "vitamin K"}, "YNYRNNNYYNU"),
-    ("GET", "referrals/{code}/advice/", None, "YNYYNNNYYNU"),
-    ("POST", "referrals/{code}/advice/", {"given_by": "Dr W", "words": "warm"}, "YNYYNNNYYNU"),
-    ("GET", "referrals/{code}/needs/", None, "YNYYNNNYYNU"),
-    ("POST", "referrals/{code}/needs/{need}/override/", REASON, "YNYRNNNYYNU"),
-    ("GET", "referrals/{code}/candidates/", None, "YNRRNNNYYNU"),
-    ("GET", "referrals/{code}/offers/", None, "YNYYNNNYYNU"),
-    ("POST", "referrals/{code}/offers/", {"unit": "BAN-NB"}, "RNRRNNNYYNU"),
-    ("GET", "referrals/{code}/entries/", None, "YNYRNNNYYNU"),
-    ("GET", "referrals/{code}/outcome/", None, "YNYRNNNYYNU"),
-    ("POST", "referrals/{code}/outcome/", {"state": "well", "words": "feeds"}, "RNYRNNNYYNU"),
-    ("POST", "referrals/{code}/babies/1/ending/", {"ending": "family_declined"}, "YNYRNNNYYNU"),
-    ("POST", "referrals/{code}/babies/1/ending/reverse/", REASON, "YNYRNNNYYNU"),
-    ("POST", "referrals/{code}/take_back/", REASON, "YNRRNNNYYNU"),
-    ("POST", "referrals/{code}/divert/", REASON, "RNRRNNNYYNU"),
+    ("GET", "referrals/{code}/observations/", None, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/observations/", {"heart_rate": 90}, "YNYNNNNYYNU"),
+    ("GET", "referrals/{code}/treatments/", None, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/treatments/", {"words": "vitamin K"}, "YNYNNNNYYNU"),
+    ("GET", "referrals/{code}/advice/", None, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/advice/", {"given_by": "Dr W", "words": "warm"}, "YNYNNNNYYNU"),
+    ("GET", "referrals/{code}/needs/", None, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/needs/{need}/override/", REASON, "YNYNNNNYYNU"),
+    ("GET", "referrals/{code}/candidates/", None, "YNRNNNNYYNU"),
+    ("GET", "referrals/{code}/offers/", None, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/offers/", {"unit": "BAN-NB"}, "RNRNNNNYYNU"),
+    ("GET", "referrals/{code}/entries/", None, "YNYNNNNYYNU"),
+    ("GET", "referrals/{code}/outcome/", None, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/outcome/", {"state": "improving", "words": "feeds"}, "RNYNNNNYYNU"),
+    ("POST", "referrals/{code}/babies/1/ending/", {"ending": "family_declined"}, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/babies/1/ending/reverse/", REASON, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/take_back/", REASON, "YNRNNNNYYNU"),
+    ("POST", "referrals/{code}/divert/", REASON, "RNRNNNNYYNU"),
     ("POST", "offers/{offer}/accept/", {}, "RNYNNNNYYNU"),
     ("POST", "offers/{offer}/decline/", {"reason": "no_staff"}, "RNYNNNNYYNU"),
     ("POST", "offers/{offer}/withdraw/", REASON, "RNRNNNNYYNU"),
@@ -86,7 +88,7 @@ MATRIX = [
     ("POST", "transfers/{transfer}/handover/", {"side": "receiver", "name": "H"}, "RNYNNRNYYNR"),
     ("GET", "units/ORL-NB/", None, "YYYYYYYYYNU"),
     ("POST", "units/ORL-NB/cots/", {"cots_free": 1}, "RRYRRRRYYNU"),
-    ("POST", "vehicles/AMB-1/ready/", {}, "RRRRRYRYYNU"),
+    ("POST", "vehicles/AMB-1/ready/", {}, "RRRRRYNYYNU"),
     ("POST", "vehicles/", FOUND, "RRRRRRRYYYU"),
     ("POST", "alerts/{alert}/acknowledge/", {}, "NNYNNNNYYNU"),
 ]
@@ -183,7 +185,7 @@ def _anonymous(path: str) -> str:
     ("caller", "seen"),
     [
         ("own post", (1, 2, 1)), ("other post", (0, 0, 0)), ("receiving unit", (1, 1, 1)),
-        ("unit asked", (1, 1, 0)), ("other unit", (0, 0, 0)), ("driver", (0, 0, 1)),
+        ("unit over", (0, 1, 0)), ("other unit", (0, 0, 0)), ("driver", (0, 0, 1)),
         ("other driver", (0, 0, 0)), ("desk", (1, 2, 1)), ("lead", (1, 2, 1)),
         ("far desk", (0, 0, 0)),
     ],
@@ -196,19 +198,94 @@ def test_lists_hold_what_is_in_scope(stage: Stage, caller: str, seen: tuple[int,
     assert counts == seen
 
 
-def test_a_unit_sees_its_own_question_only(stage: Stage) -> None:
-    body = stage.device("unit asked").get(f"referrals/{stage.referral.code}/").json()
+@pytest.fixture
+def asked(district: District, intensive: Unit, ward: Unit, now: datetime) -> Offer:
+    """Two units are asked at once, and both questions stand; this is the one to Kesawari."""
+    referral = world.a_referral(now)
+    recording.name_person(
+        world.told_by("tomasi.bellaqua", now), referral.babies.get(), "Little Aru"
+    )
+    world.an_offer(referral, intensive, now)
+    return world.an_offer(referral, ward, now)
+
+
+def test_a_unit_sees_its_own_question_only_and_no_name(asked: Offer) -> None:
+    body = device_of("miriam.castowell").get(f"referrals/{asked.referral.code}/").json()
     assert [offer["unit"] for offer in body["offers"]] == ["KES-NB"]
+    assert body["babies"][0]["name"] == ""
+
+
+READ = ["", "observations/", "treatments/", "advice/", "needs/", "offers/"]
+
+
+def says_no(offer: Offer, now: datetime) -> None:
+    lifecycle.decline(world.told_by("miriam.castowell", now), offer, reason=DeclineReason.NO_STAFF)
+
+
+def is_withdrawn(offer: Offer, now: datetime) -> None:
+    lifecycle.withdraw(world.told_by("leena.morrastad", now), offer, why="told by phone")
+
+
+def another_says_yes(offer: Offer, now: datetime) -> None:
+    other = offer.referral.offers.exclude(pk=offer.pk).get()
+    lifecycle.accept(world.told_by("hana.wendorra", now), other)
+
+
+def lets_it_lapse_and_another_says_yes(offer: Offer, now: datetime) -> None:
+    lifecycle.lapse(offer, now)
+    assert _statuses(offer) == dict.fromkeys(READ, 200)  # a late yes is still welcome
+    another_says_yes(offer, now)
+
+
+def _statuses(offer: Offer) -> dict[str, int]:
+    device, code = device_of("miriam.castowell"), offer.referral.code
+    return {part: device.get(f"referrals/{code}/{part}").status_code for part in READ}
 
 
 @pytest.mark.parametrize(
-    ("caller", "name"),
-    [("own post", "Little Aru"), ("receiving unit", "Little Aru"), ("desk", "Little Aru"),
-     ("unit asked", "")],
-)  # fmt: skip
-def test_the_name_is_for_those_who_care_for_the_baby(stage: Stage, caller: str, name: str) -> None:
+    "ends",
+    [says_no, is_withdrawn, another_says_yes, lets_it_lapse_and_another_says_yes],
+)
+def test_a_unit_reads_the_record_only_while_its_question_stands(
+    asked: Offer, now: datetime, ends: Callable[[Offer, datetime], None]
+) -> None:
+    nurse = device_of("miriam.castowell")
+    page = browser_of(Staff.objects.get(username="miriam.castowell"))
+    recording.observe(
+        world.told_by("tomasi.bellaqua", now), asked.referral.babies.get(), {"heart_rate": 91}
+    )
+    assert _statuses(asked) == dict.fromkeys(READ, 200)
+    assert "Assessment" in text_of(page.get(f"/unit/{asked.pk}/"))
+    ends(asked, now)
+    assert _statuses(asked) == dict.fromkeys(READ, 404)
+    shown = text_of(page.get(f"/unit/{asked.pk}/"))
+    assert "Assessment" not in shown
+    assert "Your question and your answer stay here" in shown
+    (own,) = nurse.get("offers/").json()["results"]
+    assert own["id"] == asked.pk
+    assert page.get(f"/c/{asked.referral.code}/").url == f"/unit/{asked.pk}/"
+
+
+def test_a_no_taken_back_opens_the_record_again(asked: Offer, now: datetime) -> None:
+    says_no(asked, now)
+    lifecycle.accept(world.told_by("miriam.castowell", now), asked)
+    assert _statuses(asked) == dict.fromkeys(READ, 200)
+
+
+@pytest.mark.parametrize("caller", ["own post", "receiving unit", "desk"])
+def test_the_name_is_for_those_who_care_for_the_baby(stage: Stage, caller: str) -> None:
     body = stage.device(caller).get(f"referrals/{stage.referral.code}/").json()
-    assert body["babies"][0]["name"] == name
+    assert body["babies"][0]["name"] == "Little Aru"
+
+
+@pytest.mark.parametrize(
+    ("caller", "sees"), [("driver", {"AMB-1"}), ("own post", None), ("desk", None)]
+)
+def test_a_driver_sees_the_vehicles_it_drives_and_no_other(
+    stage: Stage, caller: str, sees: set[str] | None
+) -> None:
+    found = {row["code"] for row in stage.device(caller).get("vehicles/").json()["results"]}
+    assert found == (sees or set(Vehicle.objects.values_list("code", flat=True)))
 
 
 @pytest.mark.parametrize("caller", ["link", "driver"])

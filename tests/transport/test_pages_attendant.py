@@ -9,9 +9,11 @@ from pages_world import browser_of, forms_on, press, text_of
 from world import BAGGED, a_journey, a_placed_referral, a_referral, an_offer, told_by
 
 from referrals import lifecycle, recording, timeline
+from referrals.calc.states import NotPossible
 from referrals.calc.terms import Ending
 from referrals.models import Baby, Observation, Referral
 from transport import lifecycle as journeys
+from transport import on_the_way
 from transport.calc.stages import TransferStage
 
 BYTES_AT_FIRST = 14 * 1024
@@ -285,6 +287,22 @@ def test_what_to_bring_is_ticked_and_unticked(attendant, now):
     ]
 
 
+def test_ticks_of_what_to_bring_that_were_refused_stand_as_they_were_pressed(
+    attendant, now, monkeypatch
+):
+    def refuse(*_: object, **__: object) -> None:
+        raise NotPossible("The journey has ended.")
+
+    path = f"/r/{a_referral(now).code}/before-leaving/"
+    client = browser_of(attendant)
+    press(client, path, item=["band"])
+    monkeypatch.setattr(on_the_way, "answer_checklist", refuse)
+    answer = press(client, path, item=["bag_works"])
+    assert answer.status_code == 409
+    assert 'value="bag_works" checked' in text_of(answer)
+    assert 'value="band" checked' not in text_of(answer)
+
+
 def test_the_outcome_is_told_back_with_thanks(attendant, now, intensive):
     transfer = a_journey(now, intensive, stage=TransferStage.ARRIVED)
     baby, by = transfer.referral.babies.get(), told_by("hana.wendorra", now)
@@ -370,3 +388,38 @@ def test_the_first_load_fits_the_budget(path, attendant, now, intensive):
 
 def read_all(response) -> bytes:
     return b"".join(response.streaming_content) if response.streaming else response.content
+
+
+CAUTION = "Local protocol and the clinician in charge come first"
+
+
+@pytest.mark.parametrize("page", ["", "advice/", "handover/1/"])
+def test_where_harm_is_possible_it_says_what_comes_first_and_whom_to_ring(
+    attendant, now, intensive, page
+):
+    transfer = a_journey(now, intensive, stage=TransferStage.COLLECTING)
+    told = text_of(browser_of(attendant).get(f"/r/{transfer.referral.code}/{page}"))
+    assert CAUTION in told
+    assert 'href="tel:+12025550100"' in told
+    assert f'href="tel:{intensive.phone.as_e164}"' in told
+
+
+def test_the_case_warns_beside_times_and_oxygen_and_only_there(attendant, now, intensive):
+    client = browser_of(attendant)
+    assert "is not known here" not in text_of(client.get(f"/r/{a_referral(now).code}/"))
+    transfer = a_journey(now, intensive, stage=TransferStage.COLLECTING)
+    page = text_of(client.get(f"/r/{transfer.referral.code}/"))
+    assert page.index("At the unit between") < page.index("is not known here")
+    assert page.index("is not known here") < page.index("Tell more")
+
+
+def test_a_session_that_has_run_out_is_told_from_a_network_that_is_away(attendant, now):
+    """The script shows the sentence for what it meets; a redirect can only be the sign-in."""
+    client = browser_of(attendant)
+    path = f"/r/{a_referral(now).code}/"
+    page = text_of(client.get(path))
+    for when in ("unanswered", "ended", "signed-out"):
+        assert f'data-when="{when}" hidden' in page
+    assert f'href="/sign-in/?next={path}"' in page
+    client.logout()
+    assert client.get(f"{path}now/").url == f"/sign-in/?next={path}now/"

@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 import re
 from datetime import timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import AsyncClient
@@ -17,7 +18,7 @@ from tests.world import a_journey, a_placed_referral, a_referral, an_offer, told
 from transport import desk as rows
 from transport import on_the_way
 from transport.calc.stages import TransferStage
-from transport.models import Check, Vehicle
+from transport.models import Check, Cylinder, Vehicle
 from transport.pages import desk_stream, needs_person
 
 pytestmark = pytest.mark.django_db
@@ -88,7 +89,7 @@ class TestTheFirstPage:
         page = text_of(leena.get("/desk/"))
         assert f"{referral.code} at Mirrow Heights Health Post needs a vehicle." in page
         assert "for 12\xa0minutes" in page
-        assert re.search(r"Send [^<]+, about \d+ min to the baby", page)
+        assert re.search(r"Send [^<]+, about \d+ min to the baby \(\d+ to \d+\)", page)
 
     def test_sending_the_vehicle_offered_first_is_one_press(self, leena, now):
         referral = a_referral(now)
@@ -96,6 +97,28 @@ class TestTheFirstPage:
         assert answer["Location"] == f"/desk/{referral.code}/#vehicle"
         assert referral.transfers.get().stage == TransferStage.ASSIGNED.value
         assert "needs a vehicle" not in text_of(leena.get("/desk/"))
+
+    @pytest.mark.parametrize(
+        ("kind", "stage", "verb"),
+        [
+            ("handover_unsigned", TransferStage.ARRIVED, "sign"),
+            ("departure_overdue", TransferStage.AT_ORIGIN, "milestone"),
+            ("late_note", TransferStage.COLLECTING, "milestone"),
+        ],
+    )
+    def test_its_button_opens_the_form_that_deals_with_it(
+        self, leena, now, ward, officer, by, kind, stage, verb
+    ):
+        referral = a_journey(now, ward, stage=stage).referral
+        words = alerting.Text(sentence=f"{kind} in words", message=kind)
+        alerting.tell_desk(referral, by(officer), kind, f"test:{kind}", words)
+        [matter] = needs_person.matters(referral.district, now)
+        [opens] = [each.target for each in matter.actions if f"?open={verb}" in each.target]
+        assert f'href="{opens}"' in text_of(leena.get("/desk/"))
+        page = text_of(leena.get(opens.partition("#")[0]))
+        fold = page[page.index(f'id="{verb}-fold"') :]
+        assert fold[: fold.index(">")].endswith(" open")
+        assert page.count('<details class="fold"') > page.count(" open>") == 1
 
     def test_a_ventilated_baby_comes_before_a_stable_one(self, leena, now, district):
         stable = a_referral(late(now, 40), attendant="ngozi.harvelund")
@@ -435,6 +458,21 @@ class TestRowsAndSignature:
         ends = timezone.datetime.fromisoformat(body["oxygen_ends_at"])
         minutes = body["oxygen"]["minutes_left"]
         assert ends == now + timedelta(minutes=minutes)
+
+    @pytest.mark.parametrize(("bar", "dated"), [(60, False), (6000, True)])
+    def test_oxygen_that_lasts_into_another_day_is_said_with_the_date(
+        self, leena, now, ward, bar, dated
+    ):
+        transfer = a_journey(late(now, 60), ward, stage=TransferStage.ON_THE_ROAD)
+        Cylinder.objects.filter(vehicle=transfer.vehicle).update(bar=bar, read_at=now)
+        rows.make_row(transfer.referral, now)
+        body = rows.row_body(transfer.referral, now)
+        ends = timezone.datetime.fromisoformat(body["oxygen_ends_at"])
+        local = ends.astimezone(ZoneInfo(transfer.referral.district.time_zone))
+        page = text_of(leena.get("/desk/"))
+        said = f"{local:%d.%m. %H:%M}" if dated else f"{local:%H:%M}"
+        assert (ends - now > timedelta(hours=24)) == dated
+        assert re.search(rf"oxygen (until|ends)( |</title>)*{re.escape(said)}", page)
 
 
 @pytest.mark.django_db(transaction=True)

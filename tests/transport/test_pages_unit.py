@@ -4,13 +4,16 @@ import re
 from datetime import timedelta
 
 import pytest
-from pages_world import browser_of, press, text_of
+from pages_world import browser_of, forms_on, press, text_of
 from world import a_journey, a_placed_referral, a_referral, an_offer, told_by
 
 from referrals import cots, lifecycle, links
+from referrals.calc.states import NotPossible
 from referrals.calc.terms import DeclineReason, Ending
-from referrals.models import Baby, Offer, Referral
+from referrals.models import Baby, KeptInput, Offer, Referral
+from referrals.pages import kept
 from transport import lifecycle as journeys
+from transport import on_the_way
 from transport.calc.stages import TransferStage
 
 
@@ -53,6 +56,7 @@ def test_the_state_is_told_in_handover_order_with_reasons(district, nurse, now):
     assert re.search(r'With you between <span class="when">\d\d:\d\d–\d\d:\d\d<', page)
     assert "<summary>Why, and from where this is known</summary>" in page
     assert "Local protocol and the clinician in charge come first" in page
+    assert re.search(r"a cot with bag and mask, CPAP, ", " ".join(page.split()))
 
 
 def test_one_press_accepts_with_receiver_and_entrance(question, nurse, intensive):
@@ -72,7 +76,8 @@ def test_one_press_declines_with_a_reason_and_the_next_is_asked(question, nurse)
     question.refresh_from_db()
     assert (question.stage, question.decline_reason) == ("declined", "no_staff")
     assert question.referral.offers.filter(stage="open").exclude(pk=question.pk).exists()
-    assert "Not enough staff" in text_of(client.get(f"/unit/{question.pk}/"))
+    assert "said no at" in text_of(client.get(f"/unit/{question.pk}/"))
+    assert ": not enough staff. If that" in text_of(client.get(f"/unit/{question.pk}/"))
 
 
 def test_a_decline_without_reason_asks_for_one_and_keeps_the_words(question, nurse):
@@ -258,3 +263,95 @@ def test_the_changing_parts_are_sent_only_when_they_changed(question, nurse, war
 def test_nobody_reports_the_cots_of_another_unit(other_nurse, intensive):
     answer = browser_of(other_nurse).post(f"/unit/cots/{intensive.pk}/", {"cots_free": "9"})
     assert answer.status_code == 404
+
+
+def refuse(*_: object, **__: object) -> None:
+    raise NotPossible("The journey has ended.")
+
+
+def test_ticks_that_could_not_be_taken_stand_as_they_were_pressed(question, nurse, monkeypatch):
+    client = browser_of(nurse)
+    path = f"/unit/{question.pk}/"
+    press(client, path, action="accept/")
+    press(client, path, action="prepare/", item=["cot"])
+    monkeypatch.setattr(on_the_way, "answer_checklist", refuse)
+    answer = press(client, path, action="prepare/", item=["cpap"])
+    assert answer.status_code == 409
+    assert 'value="cpap" checked' in text_of(answer)
+    assert 'value="cot" checked' not in text_of(answer)
+
+
+@pytest.mark.parametrize("by_link", [False, True])
+@pytest.mark.parametrize("form", ["receive/1/", "outcome/1/", "prepare/"])
+def test_what_is_typed_after_the_question_was_withdrawn_is_kept_and_shown(
+    question, nurse, now, form, by_link
+):
+    client = browser_of() if by_link else browser_of(nurse)
+    path = f"/unit/{question.pk}/"
+    if by_link:
+        path = client.get(link_of(question), follow=True).redirect_chain[-1][0]
+    desk = told_by("leena.morrastad", now)
+    lifecycle.accept(told_by("hana.wendorra", now), question)
+    lifecycle.withdraw(desk, question, why="another unit is nearer")
+    told = {"key": "k", "name": "Hana", "disagreement": "the baby is cold", "item": "cot"}
+    answer = client.post(path + form, told)
+    assert answer.status_code == 409
+    assert "not expected at your unit any more" in text_of(answer)
+    assert "the baby is cold" in text_of(answer)
+    assert "What you typed is kept" in text_of(answer)
+    assert ("disagreement", "the baby is cold") in kept.fields_of(KeptInput.objects.get())
+
+
+def test_a_no_that_comes_too_late_keeps_its_words(question, nurse, now):
+    lifecycle.withdraw(told_by("leena.morrastad", now), question, why="pressed by mistake")
+    told = {"key": "k", "reason": "no_cot", "words": "one cot has no oxygen"}
+    answer = browser_of(nurse).post(f"/unit/{question.pk}/decline/", told)
+    assert answer.status_code == 409
+    assert "one cot has no oxygen" in text_of(answer)
+    assert "one+cot+has+no+oxygen" in KeptInput.objects.get().body
+
+
+def test_a_yes_that_comes_too_late_and_says_nothing_more_leaves_nothing_for_the_desk(
+    question, other_nurse, ward, now
+):
+    late = an_offer(question.referral, ward, now)
+    client = browser_of(other_nurse)
+    form = forms_on(client.get(f"/unit/{late.pk}/"))[0]
+    lifecycle.accept(told_by("hana.wendorra", now), question)
+    assert client.post(form["action"], form["fields"]).status_code == 409
+    assert not KeptInput.objects.exists()
+
+
+def test_a_refused_no_after_a_yes_opens_its_fold_again(question, nurse, monkeypatch):
+    client = browser_of(nurse)
+    path = f"/unit/{question.pk}/"
+    press(client, path, action="accept/")
+    monkeypatch.setattr(lifecycle, "decline", refuse)
+    told = {"reason": "no_power", "words": "the roof leaks"}
+    page = text_of(press(client, path, action="decline/", **told))
+    fold = page[page.index("<details open>") :]
+    assert "the roof leaks" in fold
+
+
+def test_what_is_typed_through_a_link_that_has_ended_is_kept(question, now, monkeypatch):
+    client = browser_of()
+    path = client.get(link_of(question), follow=True).redirect_chain[-1][0]
+    lifecycle.decline(told_by("hana.wendorra", now), question, reason=DeclineReason.NO_COT)
+    monkeypatch.setattr("referrals.clock.now", lambda: now + timedelta(hours=3))
+    told = {"key": "k", "receiver": "Night nurse"}
+    answer = client.post(path + "accept/", told)
+    assert answer.status_code == 404
+    assert "What you typed is kept" in text_of(answer)
+    assert "Night nurse" in text_of(answer)
+    assert KeptInput.objects.get().path == path + "accept/"
+    client.post(f"/u/{links.token('b', 1)}/accept/", told)
+    assert KeptInput.objects.count() == 1  # what never was one of our links keeps nothing
+
+
+def test_receiving_says_what_comes_first_and_whom_to_ring(now, nurse, intensive):
+    transfer = a_journey(now, intensive, stage=TransferStage.ARRIVED)
+    offer = transfer.referral.accepted_offer()
+    page = text_of(browser_of(nurse).get(f"/unit/{offer.pk}/receive/1/"))
+    assert "Local protocol and the clinician in charge come first" in page
+    assert 'href="tel:+12025550100"' in page
+    assert f'href="tel:{transfer.referral.origin.phone.as_e164}"' in page

@@ -17,7 +17,7 @@ from referrals.api.told import (
     Word,
     YesNo,
 )
-from referrals.calc.terms import VehicleKind
+from referrals.calc.terms import ConditionOnArrival, VehicleKind
 from referrals.models import District
 from referrals.models.observations import BABY_FACTS
 from transport.calc.stages import MILESTONES
@@ -85,7 +85,7 @@ class HandoverTold(WhenTold):
     side = serializers.ChoiceField(choices=["giver", "receiver"])
     name = Text(120, required=True)
     band_checked = YesNo()
-    condition = Text(24)
+    condition = Word(ConditionOnArrival)
     temperature_c = Number(help_text="°C")
     disagreement = Text(1000)
 

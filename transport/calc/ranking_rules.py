@@ -70,10 +70,18 @@ class Gate:
     refused: Callable[[Asking, UnitFacts], str]
 
 
+WRITTEN_IN_CAPITALS = {Capability.CPAP}
+
+
 def named(capabilities: Iterable[Capability]) -> str:
     """Capabilities in words, always in the same order."""
     wanted = frozenset(capabilities)
-    return ", ".join(str(each).replace("_", " ") for each in Capability if each in wanted)
+    return ", ".join(_named(each) for each in Capability if each in wanted)
+
+
+def _named(capability: Capability) -> str:
+    words = capability.value.replace("_", " ")
+    return words.upper() if capability in WRITTEN_IN_CAPITALS else words
 
 
 def _gives_care(asking: Asking, unit: UnitFacts) -> bool:
@@ -151,9 +159,9 @@ class Weight:
 
 
 def expected_time(case: Case) -> Reasons:
-    """The minutes by which the order goes."""
-    mean, p90 = round(case.trip.arrival.mean), round(case.trip.arrival.p90)
-    return Reasons((f"expected there in {mean} min, 9 in 10 within {p90} min",))
+    """The average by which the order goes, said as such: when it will be there is the window."""
+    mean = round(case.trip.arrival.mean)
+    return Reasons((f"counts {mean} min in the order: the average, with long delays in it",))
 
 
 def standing_default(case: Case) -> Reasons:
@@ -190,13 +198,21 @@ def collection(case: Case) -> Reasons:
     vehicle, to_baby = case.trip.vehicle, case.trip.to_baby
     if vehicle is None or to_baby is None:
         return Reasons(against=("no vehicle known yet: the collection is not in these minutes",))
-    minutes = round(to_baby.p50_minutes or 0.0)
     against: tuple[str, ...] = ()
     if vehicle.kind is VehicleKind.BOAT:
         against = ("by boat: landing places are not checked",)
     elif motorcycle_minutes(case):
         against = ("a baby can hardly be ventilated on a motorcycle",)
-    return Reasons((f"{vehicle.name} can be with the baby in about {minutes} min",), against)
+    minutes = about(to_baby)
+    return Reasons((f"{vehicle.name} can be with the baby in {minutes}",), against)
+
+
+def about(estimate: TravelEstimate) -> str:
+    """The likely minutes of a way, with those from P10 to P90 beside them."""
+    if estimate.distribution is None:
+        return "a time not known"
+    time = estimate.distribution
+    return f"about {time.p50:.0f} min ({time.p10:.0f} to {time.p90:.0f})"
 
 
 def motorcycle_minutes(case: Case) -> float:

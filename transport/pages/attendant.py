@@ -17,10 +17,11 @@ from django.views.decorators.http import require_safe
 from referrals import clock, lifecycle
 from referrals.access import scope_of
 from referrals.calc.states import NotPossible
+from referrals.calc.terms import OutcomeState
+from referrals.labels import word_of
 from referrals.models import Outcome, Referral, Site, Staff
 from referrals.pages.doors import by_of, page, show, staff_of, unless_the_same
 from transport.checklists import newest
-from transport.labels import OUTCOMES
 from transport.pages.cases import case_of, told_referrals
 from transport.pages.entry_words import Line, lines_of
 from transport.pages.happening import newest_transfer, what_happens
@@ -146,7 +147,7 @@ def _outcomes(referrals: QuerySet[Referral], now: datetime) -> list[tuple[Outcom
         baby__referral__in=referrals, told_at__gte=now - OUTCOMES_SHOWN_FOR
     )
     return [
-        (outcome, str(OUTCOMES.get(outcome.state, outcome.state.replace("_", " "))))
+        (outcome, word_of(OutcomeState, outcome.state))
         for outcome in told.select_related("baby__referral", "words").order_by("-told_at")[:10]
     ]
 

@@ -214,7 +214,7 @@ def give(request: HttpRequest, code: str, birth_order: int) -> HttpResponse:
         messages.success(request, _("Signed. Thank you."))
         return redirect("attendant_case", code=referral.code)
 
-    context = {"baby": baby}
+    context = {"baby": baby, "accepted": referral.accepted_offer()}
     return form_page(request, referral, form, tell, "transport/attendant/give.html", context)
 
 
@@ -236,6 +236,7 @@ def before_leaving(request: HttpRequest, code: str) -> HttpResponse:
             return redirect("attendant_case", code=referral.code)
         except NotPossible as refusal:
             problem = refusal.sentence
+            answers = dict.fromkeys(request.POST.getlist("item"), "yes")
     return show(
         request,
         "transport/attendant/before_leaving.html",

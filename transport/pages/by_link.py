@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from referrals import clock
-from referrals.links import InvalidLink
+from referrals.links import LinkOver
 from referrals.pages.answering import reader_of
 from referrals.pages.doors import open_page
 from transport.driver_links import token_for
@@ -29,5 +29,5 @@ def driver(request: HttpRequest, token: str) -> HttpResponse:
     _kind, number, _driver, assignment, *_changed = alert.key.split(":")
     transfer = Transfer.objects.select_related("vehicle").filter(pk=int(number)).first()
     if transfer is None or transfer.vehicle is None or transfer.assignment != int(assignment):
-        raise InvalidLink(_("This journey went to another vehicle. Thank you; nothing is needed."))
+        raise LinkOver(_("This journey went to another vehicle. Thank you; nothing is needed."))
     return redirect(f"/d/{token_for(transfer)}/")

@@ -14,13 +14,13 @@ from referrals.calc.terms import (
     DeclineReason,
     Ending,
     HeartRateBand,
+    OutcomeState,
     Support,
     VehicleKind,
 )
 from referrals.labels import choices
 from referrals.models import Referral, Unit
 from transport.calc.stages import MILESTONES
-from transport.pages.unit_forms import OUTCOMES
 from transport.pages.words import MILESTONES_TOLD
 
 NOT_TOLD = ("", _("not told"))
@@ -238,7 +238,7 @@ class OutcomeForm(DeskForm):
     """Tell the attendant how it went."""
 
     baby = _baby()
-    state = forms.ChoiceField(choices=OUTCOMES, label=_("How the baby is"))
+    state = forms.ChoiceField(choices=lambda: choices(OutcomeState), label=_("How the baby is"))
     words = forms.CharField(
         max_length=1000, label=_("Words to the attendant"), widget=forms.Textarea({"rows": 3})
     )

@@ -8,7 +8,13 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from referrals.calc.terms import DeclineReason, Ending, EntryChannel
-from referrals.labels import FIELDS, fact_in_words, value_in_words, word_of
+from referrals.labels import (
+    FIELDS,
+    fact_in_words,
+    inside_a_sentence,
+    value_in_words,
+    word_of,
+)
 from referrals.models import Entry, PrivateText, Referral, Staff, Unit
 from transport.models import Vehicle
 from transport.pages.words import MILESTONES_TOLD, word
@@ -141,7 +147,7 @@ def _checked(body: Body, book: _Book) -> str:
 def _declined(body: Body, book: _Book) -> str:
     words = _("%(unit)s cannot take the baby: %(reason)s") % {
         "unit": book.place(body.get("unit")),
-        "reason": word_of(DeclineReason, body.get("reason", "")),
+        "reason": inside_a_sentence(word_of(DeclineReason, body.get("reason", ""))),
     }
     return words + (_(" (after having accepted)") if body.get("after_acceptance") else "")
 

@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from referrals.models import Alert, District, Offer, Referral
 from transport import choosing
@@ -45,7 +46,17 @@ RING_POST = {"alone", "departure_overdue", "oxygen_short", "no_vehicle", "vehicl
 RING_UNIT = {"handover_unsigned", "outcome_not_told", "arrival_suggested"}
 NEXT_UNIT = {"unanswered", "nobody_can_take", "unplaced"}
 WANTS_VEHICLE = {"vehicle_wanted", "no_vehicle"}
+DRIVER_SAYS = {"not_set_off", "collection_overdue", "departure_overdue", "late_note"}
 OTHER_VEHICLE = {"vehicle_silent", "not_set_off", "collection_overdue", "stopped"}
+OPENS = (
+    ({"check_missed", "alone"}, gettext_lazy("Enter the check"), "?open=check#check"),
+    (DRIVER_SAYS, gettext_lazy("Enter what the driver says"), "?open=milestone#vehicle"),
+    ({"handover_unsigned"}, gettext_lazy("Enter the signature"), "?open=sign#handover"),
+    (OTHER_VEHICLE, gettext_lazy("Send another vehicle"), "#vehicle"),
+    ({"oxygen_short"}, gettext_lazy("The oxygen in words"), "#oxygen"),
+    ({"outcome_not_told"}, gettext_lazy("Write the outcome"), "?open=outcome#outcome"),
+)
+"""Which part of the case's page deals with which kinds; ``open`` names the fold that is open."""
 
 
 @dataclass(frozen=True)
@@ -146,17 +157,12 @@ def _actions(
     if kinds & NEXT_UNIT:
         yield Action("post", _("Ask the next unit"), _verb(referral, "ask_next"))
         yield Action("open", _("Units and their reasons"), f"{page}#units")
-    if "check_missed" in kinds or "alone" in kinds:
-        yield Action("open", _("Enter the check"), f"{page}#check")
     if "arrival_suggested" in kinds:
         fields = (("milestone", "arrived"),)
         yield Action("post", _("They have arrived"), _verb(referral, "milestone"), fields)
-    if kinds & OTHER_VEHICLE:
-        yield Action("open", _("Send another vehicle"), f"{page}#vehicle")
-    if "oxygen_short" in kinds:
-        yield Action("open", _("The oxygen in words"), f"{page}#oxygen")
-    if "outcome_not_told" in kinds:
-        yield Action("open", _("Write the outcome"), f"{page}#outcome")
+    for dealt_with, label, part in OPENS:
+        if kinds & dealt_with:
+            yield Action("open", str(label), page + part)
 
 
 def _calls(
@@ -192,12 +198,14 @@ def _send_best(referral: Referral, now: datetime) -> Iterable[Action]:
     for choice in choosing.vehicle_choices(referral, now)[:1]:
         if choice.against:
             return
-        minutes = choice.to_baby.p50_minutes if choice.to_baby else None
+        time = choice.to_baby.distribution if choice.to_baby else None
         label = _("Send %s") % choice.vehicle.name
-        if minutes is not None:
-            label = _("%(send)s, about %(minutes)d min to the baby") % {
+        if time:
+            label = _("%(send)s, about %(likely)d min to the baby (%(early)d to %(late)d)") % {
                 "send": label,
-                "minutes": round(minutes),
+                "likely": round(time.p50),
+                "early": round(time.p10),
+                "late": round(time.p90),
             }
         fields = (("vehicle", choice.vehicle.code),)
         yield Action("post", label, _verb(referral, "assign"), fields)

@@ -4,7 +4,7 @@ Each page of a question stands under two addresses: the unit's own, for who is s
 link in a message, for a contact without a session. Both lead to the same functions.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Set
 from dataclasses import dataclass
 from datetime import datetime
 from functools import wraps
@@ -17,14 +17,23 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from referrals import clock, lifecycle, recording
-from referrals.access import answerable_offers, scope_of, visible_units
+from referrals.access import answerable_offers, scope_of, stands, visible_units
 from referrals.acting import By
 from referrals.calc.states import NotPossible, OfferStage
 from referrals.calc.terms import Capability, DeclineReason, Ending
 from referrals.cots import report_cots
+from referrals.links import LinkOver
 from referrals.models import Offer, Staff
 from referrals.pages.answering import may_answer, reader_of
-from referrals.pages.doors import by_of, open_page, page, show, staff_of, unless_the_same
+from referrals.pages.doors import (
+    TooLate,
+    by_of,
+    open_page,
+    page,
+    show,
+    staff_of,
+    unless_the_same,
+)
 from transport import lifecycle as journeys
 from transport import on_the_way
 from transport.checklists import newest, preparation_items
@@ -41,6 +50,9 @@ from transport.pages.unit_forms import (
 )
 
 HISTORY = 20
+CAN_SAY_YES = {OfferStage.OPEN.value, OfferStage.LAPSED.value, OfferStage.DECLINED.value}
+CAN_SAY_NO = {OfferStage.OPEN.value, OfferStage.LAPSED.value, OfferStage.ACCEPTED.value}
+"""The stages of an offer in which its page holds the one form or the other."""
 
 
 @dataclass(frozen=True)
@@ -79,7 +91,7 @@ def for_question(view: View) -> View:
         reader = reader_of(token, now)
         row = reader.alert.offer
         if row is None or not may_answer(reader):
-            raise Http404
+            raise LinkOver(_("This link is no longer valid; ask the desk for a new one."))
         return view(request, Question(row, f"/u/{token}/", reader.by(now), now, True), **rest)
 
     signed_in, linked = page(by_number), open_page(by_token)
@@ -143,12 +155,13 @@ def question_now(request: HttpRequest, asked: Question) -> HttpResponse:
 @require_POST
 def accept(request: HttpRequest, asked: Question) -> HttpResponse:
     """Yes."""
-    form = AcceptForm(request.POST)
+    form = AcceptForm(request.POST, initial=_receiver_and_entrance(asked))
     if not form.is_valid():
         return _question_page(request, asked, accept_form=form, status=422)
     try:
         lifecycle.accept(asked.by, asked.offer, **form.cleaned_data)
     except NotPossible as refusal:
+        _require_forms(asked, refusal, CAN_SAY_YES, keep=form.has_changed())
         return _question_page(
             request, asked, problem=refusal.sentence, accept_form=form, status=409
         )
@@ -168,6 +181,7 @@ def decline(request: HttpRequest, asked: Question) -> HttpResponse:
             asked.by, asked.offer, reason=DeclineReason(told["reason"]), words=told["words"]
         )
     except NotPossible as refusal:
+        _require_forms(asked, refusal, CAN_SAY_NO, keep=bool(told["words"]))
         return _question_page(
             request, asked, problem=refusal.sentence, decline_form=form, status=409
         )
@@ -178,25 +192,25 @@ def decline(request: HttpRequest, asked: Question) -> HttpResponse:
 @require_POST
 def prepare(request: HttpRequest, asked: Question) -> HttpResponse:
     """Tick what is ready."""
-    transfer, template = asked.transfer, newest("preparation")
-    if transfer is None or template is None:
+    transfer, template = _require_journey(asked), newest("preparation")
+    if template is None:
         raise Http404
     told = changed_answers(request, _items(asked), _ticked(transfer))
     try:
         if told:
             on_the_way.answer_checklist(asked.by, transfer, template, told)
     except NotPossible as refusal:
-        return _question_page(request, asked, problem=refusal.sentence, status=409)
+        _require_forms(asked, refusal, {OfferStage.ACCEPTED.value})
+        pressed = dict.fromkeys(request.POST.getlist("item"), "yes")
+        return _question_page(request, asked, problem=refusal.sentence, ticked=pressed, status=409)
     return redirect(asked.base)
 
 
 @for_question
 def receive(request: HttpRequest, asked: Question, birth_order: int) -> HttpResponse:
     """The receiver's signature of the handover of one baby."""
-    transfer = asked.transfer
+    transfer = _require_journey(asked)
     baby = baby_of(asked.offer.referral, birth_order)
-    if transfer is None:
-        raise Http404
     form = ReceiptForm(request.POST or None, initial={"name": asked.by.name})
     problem = ""
     if request.method == "POST" and form.is_valid() and _band_or_disagreement(form, baby):
@@ -225,8 +239,9 @@ def receive(request: HttpRequest, asked: Question, birth_order: int) -> HttpResp
 def outcome(request: HttpRequest, asked: Question, birth_order: int) -> HttpResponse:
     """Tell the attendant who called how it went."""
     baby = baby_of(asked.offer.referral, birth_order)
-    if asked.offer.stage != OfferStage.ACCEPTED.value or baby.ending != Ending.HANDED_OVER.value:
-        raise Http404
+    _require_journey(asked)
+    if baby.ending != Ending.HANDED_OVER.value:
+        raise _too_late(asked, _("%s is not handed over. Both sides sign first.") % baby.code)
     form = OutcomeForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         recording.tell_outcome(asked.by, baby, **form.cleaned_data)
@@ -242,17 +257,18 @@ def _question_page(
     status: int = 200,
     accept_form: AcceptForm | None = None,
     decline_form: DeclineForm | None = None,
+    ticked: dict[str, str] | None = None,
 ) -> HttpResponse:
     offer = Offer.objects.select_related("referral__district", "referral__origin").get(
         pk=asked.offer.pk
     )
     asked = Question(offer, asked.base, asked.by, asked.now, asked.by_link)
     referral, transfer = offer.referral, asked.transfer
-    entrance = {"receiver": asked.by.name, "entrance": offer.entrance or offer.unit.entrance}
     context = {
         **_standing(asked),
+        "record_is_shown": stands(offer),
         "problem": problem,
-        "accept_form": accept_form or AcceptForm(initial=entrance),
+        "accept_form": accept_form or AcceptForm(initial=_receiver_and_entrance(asked)),
         "decline_form": decline_form or DeclineForm(),
         "babies": babies_now(referral, transfer, asked.now),
         "mother": referral.mother.observations.filter(corrected_by=None).last(),
@@ -263,12 +279,59 @@ def _question_page(
     if transfer:
         context |= {
             "items": _items(asked),
-            "ticked": _ticked(transfer),
+            "ticked": _ticked(transfer) if ticked is None else ticked,
             "handovers": _handovers(transfer),
         }
     return show(
         request, "transport/unit/question.html", context, district=referral.district, status=status
     )
+
+
+def _receiver_and_entrance(asked: Question) -> dict[str, str]:
+    offer = asked.offer
+    return {"receiver": asked.by.name, "entrance": offer.entrance or offer.unit.entrance}
+
+
+def _require_journey(asked: Question) -> Transfer:
+    """The journey to this unit.
+
+    Raises:
+        TooLate: when the baby does not come to this unit (any more); what was typed is kept.
+    """
+    if transfer := asked.transfer:
+        return transfer
+    offer = asked.offer
+    code = offer.referral.code
+    if offer.stage == OfferStage.ACCEPTED.value:
+        sentence = _("%s has no journey yet. Ring the desk.") % code
+    elif offer.stage == OfferStage.OPEN.value:
+        sentence = _("Your unit has not said yet that it takes %s. Answer the question first.")
+        sentence %= code
+    else:
+        sentence = _(
+            "%s is not expected at your unit any more. If the baby is with you, care first, "
+            "and ring the desk: it asks you again."
+        )
+        sentence %= code
+    raise _too_late(asked, sentence)
+
+
+def _require_forms(
+    asked: Question, refusal: NotPossible, stages: Set[str], *, keep: bool = True
+) -> None:
+    """Show a refused form again only where the page still has it, in these stages of an offer.
+
+    Raises:
+        TooLate: when the question has ended, so that its page has no form to put the words into.
+    """
+    offer = Offer.objects.select_related("referral").get(pk=asked.offer.pk)
+    if not offer.referral.is_open or offer.stage not in stages or _taken_by_other(offer):
+        raise _too_late(asked, refusal.sentence, keep=keep) from refusal
+
+
+def _too_late(asked: Question, sentence: str, *, keep: bool = True) -> TooLate:
+    district = asked.offer.referral.district
+    return TooLate(sentence, district=district, back=asked.base, keep=keep)
 
 
 def _form_page(

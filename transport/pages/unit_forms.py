@@ -6,9 +6,8 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from referrals.calc import terms
-from referrals.labels import LABELS
+from referrals.labels import LABELS, choices
 from referrals.pages.forms import PageForm, Quantity, Words
-from transport.labels import CONDITIONS, OUTCOMES
 
 
 class AcceptForm(PageForm):
@@ -55,7 +54,7 @@ class ReceiptForm(PageForm):
         self.fields["band"] = Words(_("Code on the baby's band, as you read it"), lines=1)
         self.fields["condition"] = forms.ChoiceField(
             label=_("Condition on arrival"),
-            choices=[*CONDITIONS.items(), ("", _("Not known"))],
+            choices=[*choices(terms.ConditionOnArrival), ("", _("Not known"))],
             required=False,
             widget=forms.RadioSelect,
             initial="",
@@ -71,7 +70,9 @@ class OutcomeForm(PageForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["state"] = forms.ChoiceField(
-            label=_("How is the baby?"), choices=list(OUTCOMES.items()), widget=forms.RadioSelect
+            label=_("How is the baby?"),
+            choices=choices(terms.OutcomeState),
+            widget=forms.RadioSelect,
         )
         self.fields["words"] = Words(
             _("A few words for the attendant, without names"), required=True

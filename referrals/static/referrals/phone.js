@@ -29,23 +29,31 @@
 
   var part = document.querySelector("[data-from]");
   if (!part || !window.fetch) { return; }
-  var news = document.getElementById("news");
+  // "unanswered", "signed-out" or "ended": which of its sentences the page shows, or none.
+  function say(which) {
+    document.querySelectorAll("#news [data-when]").forEach(function (line) {
+      line.hidden = line.dataset.when !== which;
+    });
+  }
   var etag = "";
   function look() {
     if (document.hidden) { return; }
     var headers = etag ? { "If-None-Match": etag } : {};
-    fetch(part.dataset.from, { headers: headers, cache: "no-store", credentials: "same-origin", redirect: "error" })
+    fetch(part.dataset.from, { headers: headers, cache: "no-store", credentials: "same-origin", redirect: "manual" })
       .then(function (answer) {
+        // The only way out of these addresses leads to the sign-in.
+        if (answer.type === "opaqueredirect") { say("signed-out"); return null; }
+        if (answer.status === 404 || answer.status === 410) { say("ended"); return null; }
+        if (answer.status !== 304 && !answer.ok) { throw new Error(answer.status); }
+        say("");
         if (answer.status === 304) { return null; }
-        if (!answer.ok) { throw new Error(answer.status); }
         etag = answer.headers.get("ETag") || "";
         return answer.text();
       })
       .then(function (text) {
         if (text !== null && text !== part.innerHTML) { part.innerHTML = text; }
-        news.hidden = true;
       })
-      .catch(function () { news.hidden = false; });
+      .catch(function () { say("unanswered"); });
   }
   window.setInterval(look, Number(part.dataset.every) * 1000);
   document.addEventListener("visibilitychange", look);
