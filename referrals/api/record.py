@@ -200,7 +200,9 @@ class BabyEnding(OfReferral):
     @extend_schema(request=told.EndingTold, responses=answers.BabyEndedAnswer)
     @once
     def post(self, request: Request, code: str, birth_order: int) -> Response:
-        """Write an ending; a death and 'recovered' need the name of who determined it."""
+        """Write an ending. A death needs a name and the band code, 'recovered' a clinician's name;
+        after ventilation it follows a time of watching, else 409 ``observation_period``.
+        """
         referral = self.known_referral(code)
         baby = one(referral.babies.all(), birth_order=birth_order)
         said = self.told(told.EndingTold)
@@ -209,6 +211,8 @@ class BabyEnding(OfReferral):
             baby,
             Ending(said["ending"]),
             determined_by=said.get("determined_by", ""),
+            band=said.get("band", ""),
+            ended_at=said.get("ended_at"),
             words=said.get("words", ""),
         )
         return self.answer(answers.BabyEndedAnswer, baby, referral=referral.pk)

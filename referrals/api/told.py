@@ -273,7 +273,9 @@ class EndingTold(WhenTold):
         required=True,
         allow_null=False,
     )
-    determined_by = Text(120)
+    determined_by = Text(120, help_text="Needed for a death and for recovered.")
+    band = Text(40, help_text="Needed for a death: the code as read from the baby's band.")
+    ended_at = Moment(help_text="Time of death or other end; now when not told.")
     words = Text()
 
 

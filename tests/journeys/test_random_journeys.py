@@ -141,9 +141,8 @@ class District(RuleBasedStateMachine):
     def end(self, number, ending, rarely):
         baby = self.some(Baby, number)
         if rarely == 0 and baby and ending is not Ending.HANDED_OVER:
-            self.tries(
-                lambda: lifecycle.end_baby(self.by(), baby, ending, determined_by="Dr Wendorra")
-            )
+            told = {"determined_by": "Dr Wendorra", "band": baby.code}
+            self.tries(lambda: lifecycle.end_baby(self.by(), baby, ending, **told))
 
     @rule(number=index, side=st.sampled_from(["giver", "receiver"]))
     def sign(self, number, side):

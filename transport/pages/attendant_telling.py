@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from referrals import clock, lifecycle, recording
 from referrals.calc.states import NotPossible
 from referrals.calc.terms import Ending
+from referrals.ending_rules import FIELD_OF_REFUSAL
 from referrals.models import Baby, Observation, Referral
 from referrals.models.observations import BABY_FACTS
 from referrals.pages.doors import by_of, page, show
@@ -30,11 +31,9 @@ from transport.pages.attendant_forms import (
     ReadingForm,
     TreatmentForm,
 )
-from transport.pages.cases import baby_of, band_matches, case_of
+from transport.pages.cases import baby_of, case_of
 from transport.pages.form_page import form_page, shown
 from transport.pages.happening import newest_transfer
-
-DEATHS = lifecycle.DEATHS
 
 
 @page
@@ -137,24 +136,17 @@ def ending(request: HttpRequest, code: str, birth_order: int) -> HttpResponse:
     """How it ended for one baby: plain and quiet, and it can be taken back."""
     referral = case_of(request, code)
     baby = baby_of(referral, birth_order)
-    form = EndingForm(request.POST or None)
+    form = EndingForm(request.POST or None, now=clock.now(), raised_at=referral.raised_at)
 
     def tell() -> HttpResponse:
-        told = form.cleaned_data
-        which = Ending(told["ending"])
-        if which in DEATHS and not band_matches(baby, told["band"]):
-            form.add_error("band", _("Write the code from the band, to be sure which baby it is."))
-        if which in DEATHS | {Ending.RECOVERED} and not told["determined_by"]:
-            form.add_error("determined_by", _("This needs the name of the person."))
-        if form.errors:
+        told = dict(form.cleaned_data)
+        try:
+            lifecycle.end_baby(by_of(request), baby, Ending(told.pop("ending")), **told)
+        except NotPossible as refusal:
+            if refusal.code not in FIELD_OF_REFUSAL:
+                raise
+            form.add_error(FIELD_OF_REFUSAL[refusal.code], refusal.sentence)
             return shown(request, referral, form, "transport/attendant/ending.html", context)
-        lifecycle.end_baby(
-            by_of(request),
-            baby,
-            which,
-            determined_by=told["determined_by"],
-            words=told["words"],
-        )
         return redirect("attendant_case", code=referral.code)
 
     context = {"baby": baby}
@@ -193,7 +185,7 @@ def give(request: HttpRequest, code: str, birth_order: int) -> HttpResponse:
 
     def tell() -> HttpResponse:
         told = form.cleaned_data
-        if told["band"] and not band_matches(baby, told["band"]) and not told["disagreement"]:
+        if told["band"] and not baby.band_is(told["band"]) and not told["disagreement"]:
             form.add_error(
                 "band",
                 _("This page is for %s. Look at the band again, or say below what is not right.")
@@ -207,7 +199,7 @@ def give(request: HttpRequest, code: str, birth_order: int) -> HttpResponse:
             journeys.Signature(
                 side="giver",
                 name=told["name"],
-                band_checked=band_matches(baby, told["band"]),
+                band_checked=baby.band_is(told["band"]),
                 disagreement=told["disagreement"],
             ),
         )

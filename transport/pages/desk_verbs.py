@@ -190,14 +190,8 @@ def _outcome(press: Press) -> str:
 
 
 def _end(press: Press) -> str:
-    told = press.told
-    lifecycle.end_baby(
-        press.by_then(),
-        press.baby(),
-        Ending(told["ending"]),
-        determined_by=told["determined_by"],
-        words=told["words"],
-    )
+    told = {k: v for k, v in press.told.items() if k not in ("baby", "ending")}
+    lifecycle.end_baby(press.by, press.baby(), Ending(press.told["ending"]), **told)
     return _("The ending is written down.")
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from referrals.calc.terms import DeclineReason, Ending, EntryChannel
@@ -178,7 +179,15 @@ def _handover(body: Body, book: _Book) -> str:
 
 
 def _ended(body: Body, book: _Book) -> str:
-    return f"{_whose(body)}: {word_of(Ending, body.get('ending', ''))}"
+    words = f"{_whose(body)}: {word_of(Ending, body.get('ending', ''))}"
+    if not body.get("band"):
+        return words
+    at = timezone.localtime(datetime.fromisoformat(body["ended_at"]))
+    return _("%(words)s at %(at)s, band %(band)s") % {
+        "words": words,
+        "at": f"{at:%H:%M}",
+        "band": body["band"],
+    }
 
 
 def _alert(body: Body, book: _Book) -> str:
