@@ -53,7 +53,7 @@ def require_known(by: By, baby: Baby, ending: Ending, told: EndingTold) -> datet
             _("Say who determined it: this ending needs the name of a person."), code="name_needed"
         )
     if ending in DEATHS:
-        _require_band(baby, told.band)
+        require_band(baby, told.band)
     ended_at = _moment(by, baby, told.ended_at)
     if ending is Ending.RECOVERED:
         require_watched(baby, ended_at)
@@ -113,7 +113,12 @@ def breath_readings(baby: Baby) -> list[BreathReading]:
     ]
 
 
-def _require_band(baby: Baby, band: str) -> None:
+def require_band(baby: Baby, band: str) -> None:
+    """What was read from the band is this baby's.
+
+    Raises:
+        NotPossible: ``band_needed`` or ``wrong_band``.
+    """
     if not band.strip():
         raise NotPossible(
             _("Write the code from the band of %s, to be sure which baby it is.") % baby.code,
@@ -122,8 +127,8 @@ def _require_band(baby: Baby, band: str) -> None:
     if not baby.band_is(band):
         raise NotPossible(
             _(
-                "The band reads %(band)s, but this is about %(code)s. Look at the band again, or "
-                "choose the other baby."
+                "The band reads %(band)s, but this is about %(code)s. Look at the band again. If "
+                "it is another baby, choose that one."
             )
             % {"band": band.strip()[:40], "code": baby.code},
             code="wrong_band",

@@ -347,6 +347,8 @@ def reverse_ending(by: By, baby: Baby, *, reason: str) -> Baby:
             by,
             {"baby": baby.birth_order, "was": was, "reason": timeline.committed(kept)},
         )
+        if was == Ending.HANDED_OVER.value:
+            ports.journeys().handover_undone(referral, baby, by)
         if referral.stage == ReferralStage.CLOSED.value:
             placed = referral.accepted_offer() is not None
             _move(

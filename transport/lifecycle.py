@@ -265,10 +265,11 @@ def hand_over(by: By, transfer: Transfer, baby: Baby, signature: Signature) -> H
         require_possible("temperature_c", signature.temperature_c)
     with transaction.atomic():
         referral, transfer = held(transfer)
-        _require_vehicle(referral, transfer)
+        transfer = _that_carried(referral, transfer)
         handover, _ = Handover.objects.get_or_create(baby=baby, defaults={"transfer": transfer})
         if handover.is_signed:
             return handover
+        handover.transfer = transfer
         _sign(referral, handover, signature, by)
         body: dict[str, Any] = {
             "baby": baby.birth_order,
@@ -281,9 +282,35 @@ def hand_over(by: By, transfer: Transfer, baby: Baby, signature: Signature) -> H
         if handover.disagreement and signature.disagreement:
             body["disagreement"] = timeline.committed(handover.disagreement)
         timeline.append(referral, "handover_signed", by, body)
+        if not signature.band_checked:
+            alerting.tell_desk_quietly(
+                referral,
+                by,
+                "band_unchecked",
+                f"handover:{handover.pk}:band:{signature.side}:{referral.head_seq}",
+                messages.band_unchecked(baby, signature.side),
+            )
         if handover.is_signed and not baby.ending:
             referral_lifecycle.end_baby(by, baby, Ending.HANDED_OVER)
     return handover
+
+
+def unsign(referral: Referral, baby: Baby) -> None:
+    """Take both signatures off the handover of a baby, so that it can be signed again.
+
+    The caller holds the referral; the entries keep what was signed.
+    """
+    Handover.objects.filter(baby=baby).update(
+        given_by="",
+        given_at=None,
+        given_band_checked=False,
+        received_by="",
+        received_at=None,
+        received_band_checked=False,
+        condition="",
+        temperature_c=None,
+        disagreement=None,
+    )
 
 
 def finish(referral: Referral, by: By) -> None:
@@ -292,7 +319,8 @@ def finish(referral: Referral, by: By) -> None:
     if transfer is None:
         return
     handed_over = referral.babies.filter(ending=Ending.HANDED_OVER.value).exists()
-    to = TransferStage.HANDED_OVER if handed_over else TransferStage.STOOD_DOWN
+    carried = handed_over and transfer.vehicle is not None
+    to = TransferStage.HANDED_OVER if carried else TransferStage.STOOD_DOWN
     never_left = transfer.stage == TransferStage.ASSIGNED.value
     _move(transfer, to, finished_at=by.received_at)
     if transfer.vehicle:
@@ -375,6 +403,19 @@ def _require_vehicle(referral: Referral, transfer: Transfer) -> None:
         )
 
 
+def _that_carried(referral: Referral, transfer: Transfer) -> Transfer:
+    """The journey of a handover: the one told, else the last one that came to a handover.
+
+    After a handover that was reversed the search for a vehicle begins anew, but the baby may be
+    at the unit already: then the two sides sign for the journey that brought it.
+    """
+    if transfer.vehicle is None:
+        came = referral.transfers.filter(stage=TransferStage.HANDED_OVER.value)
+        transfer = came.exclude(vehicle=None).order_by("-pk").first() or transfer
+    _require_vehicle(referral, transfer)
+    return transfer
+
+
 def _set_vehicle(vehicle: Vehicle, state: str) -> None:
     vehicle.state = state
     vehicle.save(update_fields=["state"])
@@ -397,11 +438,12 @@ def _tell_driver(referral: Referral, transfer: Transfer, by: By, *, changed: boo
 def _sign(referral: Referral, handover: Handover, signature: Signature, by: By) -> None:
     if signature.side == "giver":
         handover.given_by, handover.given_at = signature.name, by.at
+        handover.given_band_checked = signature.band_checked
     else:
         handover.received_by, handover.received_at = signature.name, by.at
+        handover.received_band_checked = signature.band_checked
         handover.condition = signature.condition
         handover.temperature_c = signature.temperature_c
-    handover.band_checked = handover.band_checked or signature.band_checked
     if signature.disagreement:
         handover.disagreement = timeline.keep_text(referral, "disagreement", signature.disagreement)
     handover.save()

@@ -81,6 +81,8 @@ MATRIX = [
     ("GET", "transfers/{transfer}/checklists/", None, "YNYNNYNYYNY"),
     ("POST", "transfers/{transfer}/checklists/", LIST, "YNRNNYNYYNY"),
     ("POST", "transfers/{transfer}/checklists/", PREPARES, "RNYNNRNYYNR"),
+    ("GET", "transfers/{transfer}/bands/", None, "YNYNNYNYYNY"),
+    ("POST", "transfers/{transfer}/bands/", {"band": "{code}-1"}, "YNRNNYNYYNY"),
     ("GET", "transfers/{transfer}/handover/", None, "YNYNNYNYYNY"),
     ("POST", "transfers/{transfer}/handover/", {"side": "giver", "name": "T"}, "YNRNNYNYYNY"),
     ("POST", "transfers/{transfer}/handover/", {"side": "receiver", "name": "H"}, "RNYNNRNYYNR"),

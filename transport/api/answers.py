@@ -191,6 +191,18 @@ class CheckAnswer(WithHead):
         return row.stopped_because.text if row.stopped_because else ""
 
 
+class BandReadingAnswer(WithHead):
+    """The band of one baby was read before leaving."""
+
+    baby = serializers.CharField(source="baby.code")
+    read_at = serializers.DateTimeField()
+    read_by = serializers.SerializerMethodField()
+
+    def get_read_by(self, row: Any) -> str:
+        """Who read it; the driver's link sees only that it was read."""
+        return "" if self.context["view"].driver else row.read_by
+
+
 class TemplateItem(serializers.Serializer):
     """One thing to see to, with its source and the newest answer."""
 
@@ -221,7 +233,9 @@ class HandoverAnswer(WithHead):
     given_at = serializers.DateTimeField(allow_null=True)
     received_by = serializers.CharField(allow_blank=True)
     received_at = serializers.DateTimeField(allow_null=True)
-    band_checked = serializers.BooleanField()
+    giver_band_checked = serializers.BooleanField(source="given_band_checked")
+    receiver_band_checked = serializers.BooleanField(source="received_band_checked")
+    band_checked = serializers.BooleanField(help_text="Both sides have read the band.")
     condition = serializers.CharField(allow_blank=True)
     temperature_c = serializers.FloatField(allow_null=True)
     disagreement = serializers.SerializerMethodField()

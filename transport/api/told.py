@@ -78,13 +78,20 @@ class AnswersTold(WhenTold):
     )
 
 
+class BandTold(WhenTold):
+    """What was read from the band of one baby before leaving."""
+
+    baby = Whole(min_value=1, max_value=99, help_text="Birth order; 1 when not told.")
+    band = Text(40, required=True)
+
+
 class HandoverTold(WhenTold):
     """One side's confirmation of the handover of one baby."""
 
     baby = Whole(min_value=1, max_value=99, help_text="Birth order; 1 when not told.")
     side = serializers.ChoiceField(choices=["giver", "receiver"])
     name = Text(120, required=True)
-    band_checked = YesNo()
+    band_checked = YesNo(help_text="This side has read the band and it fits.")
     condition = Text(24)
     temperature_c = Number(help_text="°C")
     disagreement = Text(1000)

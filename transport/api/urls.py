@@ -48,6 +48,7 @@ urlpatterns = [
     path(_TRANSFER + "positions/", positions.TransferPositions.as_view(), name="positions"),
     path(_TRANSFER + "checks/", on_the_road.TransferChecks.as_view(), name="checks"),
     path(_TRANSFER + "checklists/", on_the_road.TransferChecklists.as_view(), name="checklists"),
+    path(_TRANSFER + "bands/", on_the_road.TransferBands.as_view(), name="bands"),
     path(_TRANSFER + "handover/", on_the_road.TransferHandover.as_view(), name="handover"),
     path("sites/", places.Sites.as_view(), name="sites"),
     path("units/", places.Units.as_view(), name="units"),

@@ -187,6 +187,21 @@ class ChecklistAnswer(models.Model):
         return f"{self.item}: {self.answer}"
 
 
+class BandReading(models.Model):
+    """The code on a baby's band was read before leaving, and it was this baby's."""
+
+    transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="band_readings")
+    baby = models.ForeignKey(Baby, on_delete=models.PROTECT, related_name="band_readings")
+    read_at = models.DateTimeField()
+    read_by = models.CharField(max_length=150)
+
+    class Meta:
+        ordering = ["read_at", "id"]
+
+    def __str__(self) -> str:
+        return f"band of {self.baby.code} at {self.read_at:%H:%M}"
+
+
 class Handover(models.Model):
     """The handover of one baby, confirmed by the one who gives and the one who receives."""
 
@@ -196,7 +211,8 @@ class Handover(models.Model):
     given_at = models.DateTimeField(null=True, blank=True)
     received_by = models.CharField(max_length=150, blank=True)
     received_at = models.DateTimeField(null=True, blank=True)
-    band_checked = models.BooleanField(default=False)
+    given_band_checked = models.BooleanField(default=False)
+    received_band_checked = models.BooleanField(default=False)
     condition = models.CharField(max_length=24, blank=True)
     temperature_c = models.FloatField(null=True, blank=True)
     disagreement = models.ForeignKey(
@@ -210,3 +226,8 @@ class Handover(models.Model):
     def is_signed(self) -> bool:
         """Whether both sides have confirmed."""
         return self.given_at is not None and self.received_at is not None
+
+    @property
+    def band_checked(self) -> bool:
+        """Whether both sides have read the band."""
+        return self.given_band_checked and self.received_band_checked

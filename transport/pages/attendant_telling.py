@@ -4,9 +4,11 @@ Every page here does four things: who, parse, call one verb, show. A form that f
 with everything that was typed.
 """
 
+from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
@@ -22,7 +24,7 @@ from transport import lifecycle as journeys
 from transport import on_the_way
 from transport.calc.checks_due import CheckItem, items_due
 from transport.checklists import newest
-from transport.models import Transfer
+from transport.models import BandReading, Transfer
 from transport.pages.attendant_forms import (
     AdviceForm,
     CheckForm,
@@ -215,26 +217,57 @@ def before_leaving(request: HttpRequest, code: str) -> HttpResponse:
     """What to bring. Nothing here keeps the vehicle from leaving."""
     referral = case_of(request, code)
     transfer, template = newest_transfer(referral), newest("departure")
+    items = template.items if template else []
     answers: dict[str, str] = {}
     if transfer and template:
         answers = dict(transfer.answers.filter(template=template).values_list("item", "answer"))
-    problem = ""
-    if request.method == "POST" and template:
-        told = changed_answers(request, template.items, answers)
+    problem, bands = "", _bands(request, referral, transfer)
+    if request.method == "POST":
+        by, told = by_of(request), changed_answers(request, items, answers)
+        answers |= told
         try:
-            if told:
+            with transaction.atomic():
                 journey = _require_transfer(referral, transfer)
-                on_the_way.answer_checklist(by_of(request), journey, template, told)
+                for band in bands:
+                    if band.typed:
+                        on_the_way.read_band(by, journey, band.baby, band.typed)
+                if told and template:
+                    on_the_way.answer_checklist(by, journey, template, told)
             return redirect("attendant_case", code=referral.code)
         except NotPossible as refusal:
             problem = refusal.sentence
+    context = {"template": template, "answers": answers, "bands": bands, "problem": problem}
     return show(
         request,
         "transport/attendant/before_leaving.html",
-        {"referral": referral, "template": template, "answers": answers, "problem": problem},
+        {"referral": referral, **context},
         district=referral.district,
         status=409 if problem else 200,
     )
+
+
+@dataclass(frozen=True)
+class Band:
+    """The band of one baby before leaving: when it was read last, and what is typed now."""
+
+    baby: Baby
+    reading: BandReading | None
+    typed: str
+
+    @property
+    def field(self) -> str:
+        """The name of its input."""
+        return f"band_{self.baby.birth_order}"
+
+
+def _bands(request: HttpRequest, referral: Referral, transfer: Transfer | None) -> list[Band]:
+    bands = []
+    for baby in referral.babies.filter(ending=""):
+        baby.referral = referral
+        read = transfer.band_readings.filter(baby=baby).last() if transfer else None
+        typed = request.POST.get(f"band_{baby.birth_order}", "").strip()
+        bands.append(Band(baby, read, typed))
+    return bands
 
 
 def changed_answers(

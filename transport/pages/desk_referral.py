@@ -163,6 +163,7 @@ def _baby(baby: Any, now: datetime) -> dict[str, Any]:
         "summary": summary_in_words(baby_status(baby, now)),
         "ending": word_of(Ending, baby.ending) if baby.ending else "",
         "handover": getattr(baby, "handover", None),
+        "band": baby.band_readings.last(),
         "outcomes": baby.outcomes.select_related("words"),
     }
 

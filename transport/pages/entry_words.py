@@ -172,10 +172,11 @@ def _destination(body: Body, book: _Book) -> str:
 
 def _handover(body: Body, book: _Book) -> str:
     side = _("giving") if body.get("side") == "giver" else _("receiving")
-    return _("handover of %(whose)s signed by the one %(side)s") % {
+    words = _("handover of %(whose)s signed by the one %(side)s") % {
         "whose": _whose(body),
         "side": side,
     }
+    return words + (_(", band read") if body.get("band_checked") else _(", band not read"))
 
 
 def _ended(body: Body, book: _Book) -> str:
@@ -251,4 +252,5 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "checked": _checked,
     "checklist": lambda b, k: _("checklist answered: %d items") % len(b.get("answers") or ()),
     "handover_signed": _handover,
+    "band_read": lambda b, k: _("band %s read before leaving") % b.get("band", "?"),
 }
