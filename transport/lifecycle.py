@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from referrals import alerting, timeline
 from referrals import lifecycle as referral_lifecycle
@@ -20,6 +21,7 @@ from referrals.models import Baby, Referral, Unit
 from transport import estimating, messages
 from transport.calc.stages import (
     FINISHED,
+    MILESTONES,
     TRANSFER_STEPS,
     WITH_VEHICLE,
     TransferStage,
@@ -172,6 +174,7 @@ def reach(
             transfer=transfer,
             assignment=told_for,
             kind=milestone.value,
+            withdrawn_at=None,
             defaults={
                 "reached_at": by.at,
                 "received_at": by.received_at,
@@ -198,6 +201,47 @@ def reach(
                 f"transfer:{transfer.pk}:late:{told_for}:{milestone.value}",
                 note,
             )
+    return transfer
+
+
+def withdraw_milestone(
+    by: By, transfer: Transfer, milestone: TransferStage | None = None
+) -> Transfer:
+    """The last milestone was pressed by mistake: the stage folds back to what else was reported.
+
+    ``milestone`` says which one is meant; withdrawn twice it changes nothing. The row stays in
+    sight as withdrawn, and the same milestone can be reported again.
+
+    Raises:
+        NotPossible: ``journey_over``, ``handover_signed``, ``nothing_to_withdraw`` or
+            ``not_the_last``.
+    """
+    with transaction.atomic():
+        referral, transfer = held(transfer)
+        last = _withdrawable(referral, transfer)
+        if milestone and (last is None or last.kind != milestone.value):
+            rows = transfer.milestones.filter(assignment=transfer.assignment, kind=milestone.value)
+            standing = transfer.standing_milestones().filter(kind=milestone.value)
+            if rows.exclude(withdrawn_at=None).exists() and not standing.exists():
+                return transfer
+        if last is None:
+            raise NotPossible(
+                f"No milestone of {referral.code} stands, so there is none to take back.",
+                code="nothing_to_withdraw",
+            )
+        if milestone and last.kind != milestone.value:
+            raise NotPossible(
+                f"The last milestone is '{last.kind.replace('_', ' ')}'. Only the last one can be "
+                "taken back; ring the desk for others.",
+                code="not_the_last",
+            )
+        last.withdrawn_at, last.withdrawn_by = by.received_at, by.name
+        last.save(update_fields=["withdrawn_at", "withdrawn_by"])
+        body = {"transfer": transfer.pk, "milestone": last.kind, "reached_at": last.reached_at}
+        timeline.append(referral, "milestone_withdrawn", by, body)
+        transfer.window = transfer.window_at = None
+        transfer.save(update_fields=["window", "window_at"])
+        _fold_milestones(transfer)
     return transfer
 
 
@@ -373,8 +417,9 @@ def _move(transfer: Transfer, to: TransferStage, **also: Any) -> None:
 
 def _fold_milestones(transfer: Transfer) -> None:
     """Bring stage and times in line with all milestones of this vehicle."""
-    rows = transfer.milestones.filter(assignment=transfer.assignment)
-    times = {f"{row.kind}_at": row.reached_at for row in rows}
+    rows = transfer.standing_milestones()
+    times: dict[str, Any] = {f"{stage.value}_at": None for stage in MILESTONES}
+    times |= {f"{row.kind}_at": row.reached_at for row in rows}
     to = furthest(TransferStage(row.kind) for row in rows)
     if to.value != transfer.stage and to in TRANSFER_STEPS[TransferStage(transfer.stage)]:
         _move(transfer, to, **times)
@@ -382,6 +427,22 @@ def _fold_milestones(transfer: Transfer) -> None:
     for name, moment in times.items():
         setattr(transfer, name, moment)
     transfer.save(update_fields=list(times))
+
+
+def _withdrawable(referral: Referral, transfer: Transfer) -> Milestone | None:
+    """The last milestone, unless the journey has gone too far to take it back."""
+    if transfer.stage in FINISHED:
+        raise NotPossible(
+            f"The journey of {referral.code} has ended. Ring the desk.", code="journey_over"
+        )
+    signed = Q(given_at__isnull=False) | Q(received_at__isnull=False)
+    if transfer.handovers.filter(signed).exists():
+        raise NotPossible(
+            f"A handover of {referral.code} is signed already, so the road stands as it was told. "
+            "Ring the desk if it is wrong.",
+            code="handover_signed",
+        )
+    return transfer.last_milestone()
 
 
 def _require_free(vehicle: Vehicle) -> None:

@@ -127,6 +127,12 @@ class District(RuleBasedStateMachine):
             by = told_by("mateus.dunnaway", self.moment - timedelta(minutes=late))
             self.tries(lambda: journeys.reach(by, transfer, milestone))
 
+    @rule(number=index, milestone=st.none() | st.sampled_from(MILESTONES))
+    def withdraw_a_milestone(self, number, milestone):
+        if transfer := self.some(Transfer, number):
+            by = self.by("mateus.dunnaway")
+            self.tries(lambda: journeys.withdraw_milestone(by, transfer, milestone))
+
     @rule(number=index, rate=st.integers(-5, 400))
     def observe(self, number, rate):
         baby = self.some(Baby, number)

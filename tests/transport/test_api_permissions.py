@@ -75,6 +75,7 @@ MATRIX = [
     ("POST", "transfers/{transfer}/unassign/", REASON, "RNRNNRNYYNR"),
     ("POST", "transfers/{transfer}/send_toward/", {"unit": "KES-NB"}, "RNRNNRNYYNR"),
     ("POST", "transfers/{transfer}/milestones/", {"milestone": "collecting"}, "YNRNNYNYYNY"),
+    ("POST", "transfers/{transfer}/milestones/withdraw/", {}, "YNRNNYNYYNY"),
     ("POST", "transfers/{transfer}/positions/", POSITION, "YNRNNYNYYNY"),
     ("GET", "transfers/{transfer}/checks/", None, "YNYNNYNYYNY"),
     ("POST", "transfers/{transfer}/checks/", CHECK, "YNRNNYNYYNY"),

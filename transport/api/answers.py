@@ -75,6 +75,8 @@ class MilestoneRow(serializers.Serializer):
     received_at = serializers.DateTimeField()
     reported_by = serializers.CharField()
     applied = serializers.BooleanField()
+    withdrawn_at = serializers.DateTimeField(allow_null=True)
+    withdrawn_by = serializers.CharField(allow_blank=True)
 
 
 class TransferAnswer(TransferSummary, WithHead):

@@ -36,6 +36,21 @@ class TransferMilestones(TransferView):
         return self.said_of(transfer)
 
 
+class TransferMilestonesWithdraw(TransferView):
+    """A milestone pressed by mistake."""
+
+    @extend_schema(request=told.MilestoneWithdrawn, responses=FOR_READER)
+    @once
+    def post(self, request: Request, pk: int) -> Response:
+        """Take the last milestone back; not once a handover is signed (409 ``handover_signed``)."""
+        transfer = self.transfer(pk)
+        self.require_on_the_road(transfer)
+        said = self.told(told.MilestoneWithdrawn)
+        milestone = require_milestone(said["milestone"]) if "milestone" in said else None
+        lifecycle.withdraw_milestone(self.by_of(transfer, said), transfer, milestone)
+        return self.said_of(transfer)
+
+
 class TransferChecks(TransferView):
     """The checks on the way."""
 

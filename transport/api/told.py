@@ -49,6 +49,12 @@ class MilestoneTold(WhenTold):
     milestone = Word(MILESTONES, required=True, allow_null=False)
 
 
+class MilestoneWithdrawn(WhenTold):
+    """Which milestone was pressed by mistake; the last one when not told."""
+
+    milestone = Word(MILESTONES)
+
+
 class CheckTold(BabyFactsTold, WhenTold):
     """One check on the way: the short set for one baby, and what the gauge shows."""
 

@@ -45,6 +45,11 @@ urlpatterns = [
     path(_TRANSFER + "unassign/", journeys.TransferUnassign.as_view(), name="unassign"),
     path(_TRANSFER + "send_toward/", journeys.TransferSendToward.as_view(), name="send_toward"),
     path(_TRANSFER + "milestones/", on_the_road.TransferMilestones.as_view(), name="milestones"),
+    path(
+        _TRANSFER + "milestones/withdraw/",
+        on_the_road.TransferMilestonesWithdraw.as_view(),
+        name="milestones_withdraw",
+    ),
     path(_TRANSFER + "positions/", positions.TransferPositions.as_view(), name="positions"),
     path(_TRANSFER + "checks/", on_the_road.TransferChecks.as_view(), name="checks"),
     path(_TRANSFER + "checklists/", on_the_road.TransferChecklists.as_view(), name="checklists"),

@@ -77,9 +77,22 @@ class Transfer(models.Model):
         """Whether the journey still goes on."""
         return self.stage in LIVE
 
+    def standing_milestones(self) -> "models.QuerySet[Milestone]":
+        """What counts of the vehicle assigned now: in time, and not withdrawn."""
+        return self.milestones.filter(assignment=self.assignment, applied=True, withdrawn_at=None)
+
+    def last_milestone(self) -> "Milestone | None":
+        """The furthest one that stands, on which the stage rests."""
+        order = [stage.value for stage in MILESTONES]
+        rows = self.standing_milestones()
+        return max(rows, key=lambda row: order.index(row.kind), default=None)
+
 
 class Milestone(models.Model):
-    """What a driver reported, in whatever order it came; not ``applied`` if it came too late."""
+    """What a driver reported, in whatever order it came; not ``applied`` if it came too late.
+
+    One pressed by mistake is ``withdrawn`` and stays in sight; it can be reported again.
+    """
 
     transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="milestones")
     assignment = models.PositiveSmallIntegerField()
@@ -88,12 +101,16 @@ class Milestone(models.Model):
     received_at = models.DateTimeField()
     reported_by = models.CharField(max_length=150)
     applied = models.BooleanField(default=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_by = models.CharField(max_length=150, blank=True)
 
     class Meta:
         ordering = ["reached_at", "id"]
         constraints = [
             models.UniqueConstraint(
-                fields=["transfer", "assignment", "kind"], name="one_milestone_of_a_kind"
+                fields=["transfer", "assignment", "kind"],
+                condition=models.Q(withdrawn_at=None),
+                name="one_milestone_of_a_kind",
             ),
             models.CheckConstraint(
                 name="milestone_kind_known",

@@ -180,6 +180,18 @@ class MilestoneForm(DeskForm):
     minutes_ago = _ago()
 
 
+class MistakeForm(DeskForm):
+    """The last milestone was pressed by mistake; which one stands in the page that was shown."""
+
+    milestone = forms.CharField(widget=forms.HiddenInput)
+
+    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
+        super().__init__(referral, *arguments, **options)
+        transfer = referral.transfers.live().first()
+        last = transfer.last_milestone() if transfer else None
+        self.initial.setdefault("milestone", last.kind if last else "")
+
+
 class CheckForm(DeskForm):
     """One check, told on the phone and entered by the desk."""
 

@@ -245,6 +245,10 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "transfer_stood_down": lambda b, k: _("the vehicle is stood down"),
     "vehicle_taken_back": _taken_back,
     "milestone": _milestone,
+    "milestone_withdrawn": lambda b, k: (
+        _("taken back, it was a mistake: the vehicle %s")
+        % word(MILESTONES_TOLD, b.get("milestone", ""))
+    ),
     "sent_without_acceptance": lambda b, k: (
         _("sent toward %s, which has not accepted yet") % k.place(b.get("unit"))
     ),
