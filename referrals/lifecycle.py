@@ -14,6 +14,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from referrals import alerting, cots, messages, ports, recording, timeline
 from referrals.acting import By, by_system
@@ -152,7 +153,8 @@ def accept(by: By, offer: Offer, *, receiver: str = "", entrance: str = "") -> O
     A second press by the same unit changes nothing.
 
     Raises:
-        NotPossible: when another unit was first, no cot is free, or the referral is over.
+        NotPossible: when another unit was first, no cot is free, the referral is over, or nobody
+            knows at which entrance the baby is received (``entrance_needed``).
     """
     with transaction.atomic():
         referral = timeline.hold(offer.referral_id)
@@ -171,13 +173,20 @@ def accept(by: By, offer: Offer, *, receiver: str = "", entrance: str = "") -> O
         require_step(
             OFFER_STEPS, OfferStage(offer.stage), OfferStage.ACCEPTED, what="this question"
         )
+        entrance = entrance.strip() or offer.unit.entrance
+        if not entrance:
+            raise NotPossible(
+                _("Name the entrance: %s has no usual one, and the driver must find the door.")
+                % offer.unit,
+                code="entrance_needed",
+            )
         cots.hold_cots(by, offer)
         _answer(
             offer,
             OfferStage.ACCEPTED,
             by,
             receiver=receiver or by.name,
-            entrance=entrance or offer.unit.entrance,
+            entrance=entrance,
         )
         _move(referral, ReferralStage.PLACED)
         timeline.append(
@@ -198,6 +207,13 @@ def accept(by: By, offer: Offer, *, receiver: str = "", entrance: str = "") -> O
             _withdraw(other, by, f"{offer.unit} takes the baby")
         alerting.tell_desk_quietly(
             referral, by, "accepted", f"offer:{offer.pk}:accepted:desk", messages.accepted(offer)
+        )
+        alerting.tell_unit(
+            offer,
+            by,
+            "confirmed",
+            f"offer:{offer.pk}:confirmed:{referral.head_seq}",
+            messages.confirmed(offer),
         )
         if referral.raised_by:
             alerting.tell_person(

@@ -255,7 +255,7 @@ class AcceptTold(WhenTold):
     """Who receives, and at which door."""
 
     receiver = Text(120)
-    entrance = Text(120)
+    entrance = Text(120, help_text="Needed when the unit has no usual entrance.")
 
 
 class DeclineTold(WhenTold):

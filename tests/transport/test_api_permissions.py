@@ -63,6 +63,7 @@ MATRIX = [
     ("GET", "referrals/{code}/entries/", None, "YNYRNNNYYNU"),
     ("GET", "referrals/{code}/outcome/", None, "YNYRNNNYYNU"),
     ("POST", "referrals/{code}/outcome/", {"state": "well", "words": "feeds"}, "RNYRNNNYYNU"),
+    ("POST", "referrals/{code}/outcome/{outcome}/read/", {}, "YNRRNNNRRNU"),
     ("POST", "referrals/{code}/babies/1/ending/", {"ending": "family_declined"}, "YNYRNNNYYNU"),
     ("POST", "referrals/{code}/babies/1/ending/reverse/", REASON, "YNYRNNNYYNU"),
     ("POST", "referrals/{code}/take_back/", REASON, "YNRRNNNYYNU"),
@@ -126,9 +127,12 @@ def stage(district: District, intensive: Unit, ward: Unit, now: datetime) -> Sta
     transfer = journeys.assign(desk, transfer, Vehicle.objects.get(code="AMB-1"))
     need = referral.needs.filter(superseded_at=None).first()
     assert need is not None
+    hana = world.told_by("hana.wendorra", now)
+    outcome = recording.tell_outcome(hana, referral.babies.get(), state="improving", words="pink")
     numbers = {
         "code": referral.code,
         "need": need.pk,
+        "outcome": outcome.pk,
         "offer": offer.pk,
         "transfer": transfer.pk,
         "alert": Alert.objects.get(offer=offer, kind="question").pk,

@@ -149,9 +149,11 @@ class DriverAnswer(WithHead):
 
     @extend_schema_field(PlaceForDriver(allow_null=True))
     def get_destination(self, transfer: Transfer) -> dict[str, Any] | None:
-        """The unit; nothing while none is known."""
+        """The unit, with the entrance named when it accepted; nothing while none is known."""
         unit: Unit | None = transfer.destination
-        return _place(str(unit), unit.site, unit.phone, unit.entrance) if unit else None
+        if unit is None:
+            return None
+        return _place(str(unit), unit.site, unit.phone, transfer.entrance())
 
     def get_next_milestone(self, transfer: Transfer) -> str | None:
         """The one button."""

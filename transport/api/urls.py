@@ -31,6 +31,7 @@ urlpatterns = [
     path(_REFERRAL + "offers/", asking.ReferralOffers.as_view(), name="referral_offers"),
     path(_REFERRAL + "entries/", record.Entries.as_view(), name="entries"),
     path(_REFERRAL + "outcome/", record.Outcomes.as_view(), name="outcome"),
+    path(_REFERRAL + "outcome/<int:pk>/read/", record.OutcomeRead.as_view(), name="outcome_read"),
     path(_REFERRAL + "take_back/", asking.TakeBack.as_view(), name="take_back"),
     path(_REFERRAL + "divert/", asking.Divert.as_view(), name="divert"),
     path(_BABY + "ending/", record.BabyEnding.as_view(), name="ending"),

@@ -77,6 +77,13 @@ class Transfer(models.Model):
         """Whether the journey still goes on."""
         return self.stage in LIVE
 
+    def entrance(self) -> str:
+        """The entrance named with the acceptance, else the usual one of the destination."""
+        accepted = self.referral.accepted_offer()
+        if accepted and accepted.unit_id == self.destination_id and accepted.entrance:
+            return accepted.entrance
+        return self.destination.entrance if self.destination else ""
+
     def standing_milestones(self) -> "models.QuerySet[Milestone]":
         """What counts of the vehicle assigned now: in time, and not withdrawn."""
         return self.milestones.filter(assignment=self.assignment, applied=True, withdrawn_at=None)

@@ -238,7 +238,7 @@ def _page(
         "caller": referral.raised_by,
         "unit": transfer.destination,
         "unit_phone": _phone_of_unit(transfer),
-        "entrance": _entrance(transfer),
+        "entrance": transfer.entrance(),
         "with_baby": stage in (TransferStage.ON_THE_ROAD, TransferStage.ARRIVED),
         "is_over": stage in FINISHED,
         "reached": reached,
@@ -263,14 +263,6 @@ def _page(
 
 def _state(transfer: Transfer) -> str:
     return f"{transfer.stage}:{transfer.destination_id or 0}:{transfer.without_acceptance:d}"
-
-
-def _entrance(transfer: Transfer) -> str:
-    """The entrance that was named with the acceptance, else the unit's usual one."""
-    accepted = transfer.referral.accepted_offer()
-    if accepted and accepted.unit_id == transfer.destination_id and accepted.entrance:
-        return accepted.entrance
-    return transfer.destination.entrance if transfer.destination else ""
 
 
 def _phone_of_unit(transfer: Transfer) -> str:

@@ -233,6 +233,7 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "need_overridden": lambda b, k: _("a need was set aside"),
     "needs_derived": _needs,
     "outcome_told": lambda b, k: _("outcome told, %s") % _whose(b),
+    "outcome_read": lambda b, k: _("the attendant has read how it went, %s") % _whose(b),
     "alert_raised": _alert,
     "alert_acknowledged": lambda b, k: _("taken over: %s") % _about(b.get("kind", "")),
     "alert_escalated": lambda b, k: (

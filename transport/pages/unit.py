@@ -149,6 +149,8 @@ def accept(request: HttpRequest, asked: Question) -> HttpResponse:
     try:
         lifecycle.accept(asked.by, asked.offer, **form.cleaned_data)
     except NotPossible as refusal:
+        if refusal.code == "entrance_needed":
+            form.add_error("entrance", refusal.sentence)
         return _question_page(
             request, asked, problem=refusal.sentence, accept_form=form, status=409
         )
