@@ -111,6 +111,8 @@ class Story:
                 "answers": {item["code"]: "yes" for item in template["items"]},
             },
         )
+        band = {"baby": 1, "band": f"{self.code}-1"}
+        self.attendant.post(f"/transfers/{self.transfer}/bands/", band)
         _pass_minutes(LOADING_MINUTES)
         self._reach("on_the_road")
         self.last_check = clock.now()

@@ -14,6 +14,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from referrals import alerting, cots, messages, ports, recording, timeline
 from referrals.acting import By, by_system
@@ -27,6 +28,7 @@ from referrals.calc.states import (
     require_step,
 )
 from referrals.calc.terms import DeclineReason, Ending
+from referrals.ending_rules import DEATHS, EndingTold, require_known
 from referrals.models import (
     Baby,
     CotHold,
@@ -39,7 +41,6 @@ from referrals.models import (
 )
 
 log = logging.getLogger(__name__)
-DEATHS = frozenset({Ending.DIED_BEFORE_DEPARTURE, Ending.DIED_ON_THE_WAY})
 LIVE_OFFERS = (OfferStage.OPEN.value, OfferStage.ACCEPTED.value)
 
 
@@ -152,7 +153,8 @@ def accept(by: By, offer: Offer, *, receiver: str = "", entrance: str = "") -> O
     A second press by the same unit changes nothing.
 
     Raises:
-        NotPossible: when another unit was first, no cot is free, or the referral is over.
+        NotPossible: when another unit was first, no cot is free, the referral is over, or nobody
+            knows at which entrance the baby is received (``entrance_needed``).
     """
     with transaction.atomic():
         referral = timeline.hold(offer.referral_id)
@@ -171,13 +173,20 @@ def accept(by: By, offer: Offer, *, receiver: str = "", entrance: str = "") -> O
         require_step(
             OFFER_STEPS, OfferStage(offer.stage), OfferStage.ACCEPTED, what="this question"
         )
+        entrance = entrance.strip() or offer.unit.entrance
+        if not entrance:
+            raise NotPossible(
+                _("Name the entrance: %s has no usual one, and the driver must find the door.")
+                % offer.unit,
+                code="entrance_needed",
+            )
         cots.hold_cots(by, offer)
         _answer(
             offer,
             OfferStage.ACCEPTED,
             by,
             receiver=receiver or by.name,
-            entrance=entrance or offer.unit.entrance,
+            entrance=entrance,
         )
         _move(referral, ReferralStage.PLACED)
         timeline.append(
@@ -198,6 +207,13 @@ def accept(by: By, offer: Offer, *, receiver: str = "", entrance: str = "") -> O
             _withdraw(other, by, f"{offer.unit} takes the baby")
         alerting.tell_desk_quietly(
             referral, by, "accepted", f"offer:{offer.pk}:accepted:desk", messages.accepted(offer)
+        )
+        alerting.tell_unit(
+            offer,
+            by,
+            "confirmed",
+            f"offer:{offer.pk}:confirmed:{referral.head_seq}",
+            messages.confirmed(offer),
         )
         if referral.raised_by:
             alerting.tell_person(
@@ -289,18 +305,28 @@ def lapse(offer: Offer, now: datetime) -> None:
 
 
 def end_baby(
-    by: By, baby: Baby, ending: Ending, *, determined_by: str = "", words: str = ""
+    by: By,
+    baby: Baby,
+    ending: Ending,
+    *,
+    determined_by: str = "",
+    band: str = "",
+    ended_at: datetime | None = None,
+    words: str = "",
 ) -> Baby:
     """Write how the referral ended for one baby; the referral closes with the last one.
 
-    A death names who determined it; 'recovered' names a clinician.
+    A death names the baby by its band, the time and who determined it; 'recovered' names a
+    clinician, and after ventilation follows a time of watching.
 
     Raises:
-        NotPossible: when the baby has another ending, or the name that is needed is missing.
+        NotPossible: when the baby has another ending, or what this one needs is not known.
     """
+    told = EndingTold(determined_by=determined_by, band=band, ended_at=ended_at, words=words)
     with transaction.atomic():
         referral = timeline.hold(baby.referral_id)
         baby.refresh_from_db()
+        baby.referral = referral
         if baby.ending == ending.value:
             return baby
         if baby.ending:
@@ -309,21 +335,11 @@ def end_baby(
                 "Reverse it with a reason first if it is wrong.",
                 code="already_ended",
             )
-        if ending in DEATHS | {Ending.RECOVERED} and not determined_by:
-            raise NotPossible(
-                "Say who determined it: this ending needs the name of a person.",
-                code="name_needed",
-            )
-        baby.ending, baby.ended_at, baby.ended_by = ending.value, by.at, determined_by or by.name
+        ended_at = require_known(by, baby, ending, told)
+        baby.ending, baby.ended_at = ending.value, ended_at
+        baby.ended_by = determined_by or by.name
         baby.save(update_fields=["ending", "ended_at", "ended_by"])
-        body: dict[str, Any] = {"baby": baby.birth_order, "ending": ending.value}
-        if determined_by:
-            body["determined_by"] = timeline.committed(
-                timeline.keep_text(referral, "determined_by", determined_by)
-            )
-        if words:
-            body["words"] = timeline.committed(timeline.keep_text(referral, "ending", words))
-        timeline.append(referral, "ended", by, body)
+        timeline.append(referral, "ended", by, _ending_body(referral, baby, ending, told))
         if not referral.babies.filter(ending="").exists():
             _close(referral, by)
         else:
@@ -347,6 +363,8 @@ def reverse_ending(by: By, baby: Baby, *, reason: str) -> Baby:
             by,
             {"baby": baby.birth_order, "was": was, "reason": timeline.committed(kept)},
         )
+        if was == Ending.HANDED_OVER.value:
+            ports.journeys().handover_undone(referral, baby, by)
         if referral.stage == ReferralStage.CLOSED.value:
             placed = referral.accepted_offer() is not None
             _move(
@@ -373,6 +391,21 @@ def take_back(by: By, referral: Referral, *, reason: str) -> Referral:
 def timeline_row(referral_id: int) -> Referral:
     """The row as it stands now, not held."""
     return Referral.objects.select_related("district", "origin").get(pk=referral_id)
+
+
+def _ending_body(
+    referral: Referral, baby: Baby, ending: Ending, told: EndingTold
+) -> dict[str, Any]:
+    body: dict[str, Any] = {"baby": baby.birth_order, "ending": ending.value}
+    if ending in DEATHS:
+        body |= {"band": baby.code, "ended_at": baby.ended_at}
+    if told.determined_by:
+        body["determined_by"] = timeline.committed(
+            timeline.keep_text(referral, "determined_by", told.determined_by)
+        )
+    if told.words:
+        body["words"] = timeline.committed(timeline.keep_text(referral, "ending", told.words))
+    return body
 
 
 def _tell_of(by: By, baby: Baby, told: BabyTold) -> None:

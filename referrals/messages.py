@@ -60,6 +60,25 @@ def accepted(offer: Offer) -> Text:
     return Text(sentence=words, message=words, path=f"/r/{offer.referral.code}/")
 
 
+def confirmed(offer: Offer) -> Text:
+    """To the unit's own people: the acceptance is written down, who receives, at which door."""
+    words = _("%(code)s: your yes is written down. %(receiver)s receives. Entrance: %(entrance)s.")
+    words %= {
+        "code": offer.referral.code,
+        "receiver": offer.receiver,
+        "entrance": offer.entrance,
+    }
+    return Text(sentence=words, message=words, path=f"/unit/{offer.pk}/")
+
+
+def outcome_told(referral: Referral) -> Text:
+    """To the attendant who called: there is news. Nothing about the baby leaves in a message."""
+    words = _("%(code)s: the unit tells you how it went. Thank you for what you did.") % {
+        "code": referral.code
+    }
+    return Text(sentence=words, message=words, path="/post/")
+
+
 def taken_back(offer: Offer) -> Text:
     """The unit that had accepted cannot take the baby after all."""
     words = _(

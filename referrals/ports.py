@@ -11,7 +11,7 @@ from typing import Any, Protocol
 
 from referrals.acting import By
 from referrals.calc.terms import Urgency
-from referrals.models import Offer, Referral, Unit
+from referrals.models import Baby, Offer, Referral, Unit
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +56,10 @@ class Journeys(Protocol):
 
     def unplaced(self, referral: Referral, by: By) -> None:
         """The accepted unit can no longer take the baby."""
+        ...
+
+    def handover_undone(self, referral: Referral, baby: Baby, by: By) -> None:
+        """A handover was written down in error: both sides can sign again."""
         ...
 
     def closed(self, referral: Referral, by: By) -> None:

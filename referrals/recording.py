@@ -11,7 +11,7 @@ from typing import Any
 
 from django.db import transaction
 
-from referrals import timeline
+from referrals import alerting, messages, timeline
 from referrals.acting import By
 from referrals.calc.quantities import require_possible
 from referrals.calc.status import BabyStatus, is_being_ventilated, quantity_of
@@ -248,6 +248,23 @@ def tell_outcome(by: By, baby: Baby, *, state: str, words: str) -> Outcome:
         )
         body = {"baby": baby.birth_order, "state": state, "words": timeline.committed(text)}
         timeline.append(referral, "outcome_told", by, body)
+        if referral.raised_by:
+            text_out = messages.outcome_told(referral)
+            key = f"outcome:{outcome.pk}"
+            alerting.tell_person(referral, referral.raised_by, by, "outcome", key, text_out)
+    return outcome
+
+
+def read_outcome(by: By, outcome: Outcome) -> Outcome:
+    """The attendant has read how it went; a second press changes nothing."""
+    with transaction.atomic():
+        referral = timeline.hold(outcome.baby.referral_id)
+        outcome.refresh_from_db()
+        if outcome.read_at is None:
+            outcome.read_at = by.received_at
+            outcome.save(update_fields=["read_at"])
+            body = {"baby": outcome.baby.birth_order, "outcome": outcome.pk}
+            timeline.append(referral, "outcome_read", by, body)
     return outcome
 
 

@@ -104,7 +104,13 @@ class ChecklistAnswerAdmin(ReadOnly):
 class HandoverAdmin(ReadOnly):
     """Handovers, without names and without the words of a disagreement."""
 
-    list_display = ["__str__", "given_at", "received_at", "band_checked"]
+    list_display = [
+        "__str__",
+        "given_at",
+        "received_at",
+        "given_band_checked",
+        "received_band_checked",
+    ]
     exclude = ["given_by", "received_by", "disagreement"]
 
 

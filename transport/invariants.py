@@ -166,7 +166,7 @@ def stages_follow_milestones(at: Moment) -> Iterator[str]:
         reached = furthest(
             TransferStage(row.kind)
             for row in transfer.milestones.all()
-            if row.assignment == transfer.assignment and row.applied
+            if row.assignment == transfer.assignment and row.applied and not row.withdrawn_at
         )
         if reached.value != transfer.stage:
             yield (

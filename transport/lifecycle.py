@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Min
+from django.db.models import Min, Q
 
 from referrals import alerting, timeline
 from referrals import lifecycle as referral_lifecycle
@@ -22,6 +22,7 @@ from referrals.models import Baby, Referral, Site, Unit
 from transport import estimating, messages
 from transport.calc.stages import (
     FINISHED,
+    MILESTONES,
     TRANSFER_STEPS,
     WITH_VEHICLE,
     TransferStage,
@@ -171,6 +172,7 @@ def reach(
             transfer=transfer,
             assignment=told_for,
             kind=milestone.value,
+            withdrawn_at=None,
             defaults={
                 "reached_at": by.at,
                 "received_at": by.received_at,
@@ -197,6 +199,47 @@ def reach(
                 f"transfer:{transfer.pk}:late:{told_for}:{milestone.value}",
                 note,
             )
+    return transfer
+
+
+def withdraw_milestone(
+    by: By, transfer: Transfer, milestone: TransferStage | None = None
+) -> Transfer:
+    """The last milestone was pressed by mistake: the stage folds back to what else was reported.
+
+    ``milestone`` says which one is meant; withdrawn twice it changes nothing. The row stays in
+    sight as withdrawn, and the same milestone can be reported again.
+
+    Raises:
+        NotPossible: ``journey_over``, ``handover_signed``, ``nothing_to_withdraw`` or
+            ``not_the_last``.
+    """
+    with transaction.atomic():
+        referral, transfer = held(transfer)
+        last = _withdrawable(referral, transfer)
+        if milestone and (last is None or last.kind != milestone.value):
+            rows = transfer.milestones.filter(assignment=transfer.assignment, kind=milestone.value)
+            standing = transfer.standing_milestones().filter(kind=milestone.value)
+            if rows.exclude(withdrawn_at=None).exists() and not standing.exists():
+                return transfer
+        if last is None:
+            raise NotPossible(
+                f"No milestone of {referral.code} stands, so there is none to take back.",
+                code="nothing_to_withdraw",
+            )
+        if milestone and last.kind != milestone.value:
+            raise NotPossible(
+                f"The last milestone is '{last.kind.replace('_', ' ')}'. Only the last one can be "
+                "taken back; ring the desk for others.",
+                code="not_the_last",
+            )
+        last.withdrawn_at, last.withdrawn_by = by.received_at, by.name
+        last.save(update_fields=["withdrawn_at", "withdrawn_by"])
+        body = {"transfer": transfer.pk, "milestone": last.kind, "reached_at": last.reached_at}
+        timeline.append(referral, "milestone_withdrawn", by, body)
+        transfer.window = transfer.window_at = None
+        transfer.save(update_fields=["window", "window_at"])
+        _fold_milestones(transfer)
     return transfer
 
 
@@ -264,10 +307,11 @@ def hand_over(by: By, transfer: Transfer, baby: Baby, signature: Signature) -> H
         require_possible("temperature_c", signature.temperature_c)
     with transaction.atomic():
         referral, transfer = held(transfer)
-        _require_vehicle(referral, transfer)
+        transfer = _that_carried(referral, transfer)
         handover, _ = Handover.objects.get_or_create(baby=baby, defaults={"transfer": transfer})
         if handover.is_signed:
             return handover
+        handover.transfer = transfer
         _sign(referral, handover, signature, by)
         body: dict[str, Any] = {
             "baby": baby.birth_order,
@@ -280,9 +324,35 @@ def hand_over(by: By, transfer: Transfer, baby: Baby, signature: Signature) -> H
         if handover.disagreement and signature.disagreement:
             body["disagreement"] = timeline.committed(handover.disagreement)
         timeline.append(referral, "handover_signed", by, body)
+        if not signature.band_checked:
+            alerting.tell_desk_quietly(
+                referral,
+                by,
+                "band_unchecked",
+                f"handover:{handover.pk}:band:{signature.side}:{referral.head_seq}",
+                messages.band_unchecked(baby, signature.side),
+            )
         if handover.is_signed and not baby.ending:
             referral_lifecycle.end_baby(by, baby, Ending.HANDED_OVER)
     return handover
+
+
+def unsign(referral: Referral, baby: Baby) -> None:
+    """Take both signatures off the handover of a baby, so that it can be signed again.
+
+    The caller holds the referral; the entries keep what was signed.
+    """
+    Handover.objects.filter(baby=baby).update(
+        given_by="",
+        given_at=None,
+        given_band_checked=False,
+        received_by="",
+        received_at=None,
+        received_band_checked=False,
+        condition="",
+        temperature_c=None,
+        disagreement=None,
+    )
 
 
 def finish(referral: Referral, by: By) -> None:
@@ -291,7 +361,8 @@ def finish(referral: Referral, by: By) -> None:
     if transfer is None:
         return
     handed_over = referral.babies.filter(ending=Ending.HANDED_OVER.value).exists()
-    to = TransferStage.HANDED_OVER if handed_over else TransferStage.STOOD_DOWN
+    carried = handed_over and transfer.vehicle is not None
+    to = TransferStage.HANDED_OVER if carried else TransferStage.STOOD_DOWN
     never_left = transfer.stage == TransferStage.ASSIGNED.value
     _move(transfer, to, finished_at=by.received_at)
     if transfer.vehicle:
@@ -362,14 +433,17 @@ def _where_left_behind(transfer: Transfer) -> dict[str, float | None]:
 
 def _left_post_at(transfer: Transfer) -> datetime | None:
     """When mother and baby left the post, with the first vehicle that took them."""
-    left = transfer.milestones.filter(kind=TransferStage.ON_THE_ROAD.value, applied=True)
+    left = transfer.milestones.filter(
+        kind=TransferStage.ON_THE_ROAD.value, applied=True, withdrawn_at=None
+    )
     return left.aggregate(first=Min("reached_at"))["first"]
 
 
 def _fold_milestones(transfer: Transfer) -> None:
     """Bring stage and times in line with all milestones of this vehicle."""
-    rows = transfer.milestones.filter(assignment=transfer.assignment)
-    times: dict[str, datetime | None] = {f"{row.kind}_at": row.reached_at for row in rows}
+    rows = transfer.standing_milestones()
+    times: dict[str, Any] = {f"{stage.value}_at": None for stage in MILESTONES}
+    times |= {f"{row.kind}_at": row.reached_at for row in rows}
     times["left_post_at"] = _left_post_at(transfer)
     to = furthest(TransferStage(row.kind) for row in rows)
     if to.value != transfer.stage and to in TRANSFER_STEPS[TransferStage(transfer.stage)]:
@@ -378,6 +452,22 @@ def _fold_milestones(transfer: Transfer) -> None:
     for name, moment in times.items():
         setattr(transfer, name, moment)
     transfer.save(update_fields=list(times))
+
+
+def _withdrawable(referral: Referral, transfer: Transfer) -> Milestone | None:
+    """The last milestone, unless the journey has gone too far to take it back."""
+    if transfer.stage in FINISHED:
+        raise NotPossible(
+            f"The journey of {referral.code} has ended. Ring the desk.", code="journey_over"
+        )
+    signed = Q(given_at__isnull=False) | Q(received_at__isnull=False)
+    if transfer.handovers.filter(signed).exists():
+        raise NotPossible(
+            f"A handover of {referral.code} is signed already, so the road stands as it was told. "
+            "Ring the desk if it is wrong.",
+            code="handover_signed",
+        )
+    return transfer.last_milestone()
 
 
 def _require_free(vehicle: Vehicle) -> None:
@@ -397,6 +487,19 @@ def _require_vehicle(referral: Referral, transfer: Transfer) -> None:
         raise NotPossible(
             f"{referral.code} has no vehicle yet. Assign one first.", code="no_vehicle"
         )
+
+
+def _that_carried(referral: Referral, transfer: Transfer) -> Transfer:
+    """The journey of a handover: the one told, else the last one that came to a handover.
+
+    After a handover that was reversed the search for a vehicle begins anew, but the baby may be
+    at the unit already: then the two sides sign for the journey that brought it.
+    """
+    if transfer.vehicle is None:
+        came = referral.transfers.filter(stage=TransferStage.HANDED_OVER.value)
+        transfer = came.exclude(vehicle=None).order_by("-pk").first() or transfer
+    _require_vehicle(referral, transfer)
+    return transfer
 
 
 def _set_vehicle(vehicle: Vehicle, state: str) -> None:
@@ -421,11 +524,12 @@ def _tell_driver(referral: Referral, transfer: Transfer, by: By, *, changed: boo
 def _sign(referral: Referral, handover: Handover, signature: Signature, by: By) -> None:
     if signature.side == "giver":
         handover.given_by, handover.given_at = signature.name, by.at
+        handover.given_band_checked = signature.band_checked
     else:
         handover.received_by, handover.received_at = signature.name, by.at
+        handover.received_band_checked = signature.band_checked
         handover.condition = signature.condition
         handover.temperature_c = signature.temperature_c
-    handover.band_checked = handover.band_checked or signature.band_checked
     if signature.disagreement:
         handover.disagreement = timeline.keep_text(referral, "disagreement", signature.disagreement)
     handover.save()

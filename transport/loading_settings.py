@@ -26,7 +26,7 @@ WORDS = ("code", "name", "time_zone", "phone_region")
 MINUTES = (
     "check_minutes", "temperature_minutes", "check_grace_minutes", "offer_answer_minutes",
     "vehicle_search_minutes", "departure_minutes", "silence_minutes", "handover_minutes",
-    "outcome_hours", "loading_minutes", "bedside_minutes",
+    "outcome_hours", "observation_minutes", "loading_minutes", "bedside_minutes",
 )  # fmt: skip
 WAITS = ("ventilated_waits", "stable_waits")
 ELSEWHERE = ("desk_phone", "standing_default_unit")

@@ -5,7 +5,7 @@ from django.utils.translation import gettext as _
 from referrals.acting import By
 from referrals.alerting import Text
 from referrals.messages import shortened
-from referrals.models import Referral
+from referrals.models import Baby, Referral
 from transport.calc.stages import TransferStage
 from transport.models import Transfer, Vehicle
 
@@ -101,6 +101,15 @@ def note_of_former(transfer: Transfer, milestone: TransferStage) -> Text:
         "Ring that driver: who has mother and baby?"
     ) % {"code": transfer.referral.code, "milestone": milestone.value.replace("_", " ")}
     return Text(sentence=words, message=words, path=f"/desk/{transfer.referral.code}/")
+
+
+def band_unchecked(baby: Baby, side: str) -> Text:
+    """One side has signed a handover without reading the band: the desk asks, nobody waits."""
+    who = _("the one who gives") if side == "giver" else _("the one who receives")
+    words = _(
+        "%(code)s: handover signed by %(who)s, and the band was not read. Ring and let it be read."
+    ) % {"code": baby.code, "who": who}
+    return Text(sentence=words, message=words, path=f"/desk/{baby.referral.code}/")
 
 
 def stopped(transfer: Transfer, why: str) -> Text:

@@ -15,9 +15,11 @@ from django.db import transaction
 from referrals import alerting, recording, timeline
 from referrals.acting import By
 from referrals.calc.quantities import require_possible
+from referrals.ending_rules import require_band
 from referrals.models import Baby, District
 from transport import lifecycle, messages
 from transport.models import (
+    BandReading,
     Check,
     ChecklistAnswer,
     ChecklistTemplate,
@@ -72,6 +74,23 @@ def check(by: By, transfer: Transfer, baby: Baby, told: CheckTold) -> Check:
                 messages.stopped(transfer, told.stopped_because),
             )
     return made
+
+
+def read_band(by: By, transfer: Transfer, baby: Baby, band: str) -> BandReading:
+    """The code on a baby's band was read aloud or typed before leaving.
+
+    Raises:
+        NotPossible: ``band_needed`` or ``wrong_band``; the vehicle may leave all the same.
+    """
+    with transaction.atomic():
+        referral, transfer = lifecycle.held(transfer)
+        require_band(baby, band)
+        reading = BandReading.objects.create(
+            transfer=transfer, baby=baby, read_at=by.at, read_by=by.name
+        )
+        body = {"baby": baby.birth_order, "band": baby.code, "transfer": transfer.pk}
+        timeline.append(referral, "band_read", by, body)
+    return reading
 
 
 def answer_checklist(

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from referrals.acting import By
-from referrals.models import Offer, Referral
+from referrals.models import Baby, Offer, Referral
 from referrals.ports import Concern, Suggestion
 from transport import choosing, concerns, desk, estimating, lifecycle, tracking
 
@@ -34,6 +34,10 @@ class TransportJourneys:
     def unplaced(self, referral: Referral, by: By) -> None:
         """The journey has no destination until another unit accepts."""
         lifecycle.set_destination(referral, None, by)
+
+    def handover_undone(self, referral: Referral, baby: Baby, by: By) -> None:
+        """The signatures stay on the timeline and are taken off the row."""
+        lifecycle.unsign(referral, baby)
 
     def closed(self, referral: Referral, by: By) -> None:
         """The journey ends with the referral."""

@@ -12,7 +12,7 @@ from referrals import lifecycle, recording
 from referrals.api import answers, told
 from referrals.api.base import StaffView, one
 from referrals.api.idempotency import once
-from referrals.api.rights import require_receiver_or_desk, require_tell
+from referrals.api.rights import require_raiser, require_receiver_or_desk, require_tell
 from referrals.calc.terms import Ending
 from referrals.models import Baby, MotherObservation, Observation, Outcome, Referral
 
@@ -200,7 +200,9 @@ class BabyEnding(OfReferral):
     @extend_schema(request=told.EndingTold, responses=answers.BabyEndedAnswer)
     @once
     def post(self, request: Request, code: str, birth_order: int) -> Response:
-        """Write an ending; a death and 'recovered' need the name of who determined it."""
+        """Write an ending. A death needs a name and the band code, 'recovered' a clinician's name;
+        after ventilation it follows a time of watching, else 409 ``observation_period``.
+        """
         referral = self.known_referral(code)
         baby = one(referral.babies.all(), birth_order=birth_order)
         said = self.told(told.EndingTold)
@@ -209,6 +211,8 @@ class BabyEnding(OfReferral):
             baby,
             Ending(said["ending"]),
             determined_by=said.get("determined_by", ""),
+            band=said.get("band", ""),
+            ended_at=said.get("ended_at"),
             words=said.get("words", ""),
         )
         return self.answer(answers.BabyEndedAnswer, baby, referral=referral.pk)
@@ -248,3 +252,18 @@ class Outcomes(OfReferral):
         baby = baby_of(referral, said.get("baby"))
         row = recording.tell_outcome(self.by(said), baby, state=said["state"], words=said["words"])
         return self.answer(answers.OutcomeAnswer, row, referral=referral.pk, status=201)
+
+
+class OutcomeRead(OfReferral):
+    """The attendant has read how it went."""
+
+    @extend_schema(request=told.WhenTold, responses=answers.OutcomeAnswer)
+    @once
+    def post(self, request: Request, code: str, pk: int) -> Response:
+        """Say that it was read, by who raised the referral; twice changes nothing."""
+        referral = self.referral(code)
+        require_raiser(self.scope, referral, self.staff)
+        rows = Outcome.objects.filter(baby__referral=referral)
+        outcome = one(rows.select_related("baby__referral", "words"), pk=pk)
+        row = recording.read_outcome(self.by(self.told(told.WhenTold)), outcome)
+        return self.answer(answers.OutcomeAnswer, row, referral=referral.pk)

@@ -5,7 +5,7 @@ from django.utils.translation import gettext as _
 from referrals.access import Scope
 from referrals.api.errors import WrongRole
 from referrals.calc.states import OfferStage
-from referrals.models import Offer, Referral, Site, Unit
+from referrals.models import Offer, Referral, Site, Staff, Unit
 
 
 def keeps_desk(scope: Scope, referral: Referral) -> bool:
@@ -55,6 +55,12 @@ def require_receiver_or_desk(scope: Scope, referral: Referral) -> None:
     """For what the unit that takes the babies says."""
     if not (keeps_desk(scope, referral) or receives(scope, referral)):
         raise WrongRole(_("This is for the unit that takes the baby and for the desk."))
+
+
+def require_raiser(scope: Scope, referral: Referral, staff: Staff) -> None:
+    """For what is told to the one who raised, or to the post when nobody is named."""
+    if not (is_at_post(scope, referral) and referral.raised_by_id in (None, staff.pk)):
+        raise WrongRole(_("This is for the attendant who called for help."))
 
 
 def require_answer(scope: Scope, offer: Offer) -> None:

@@ -256,7 +256,7 @@ class AcceptTold(WhenTold):
     """Who receives, and at which door."""
 
     receiver = Text(120)
-    entrance = Text(120)
+    entrance = Text(120, help_text="Needed when the unit has no usual entrance.")
 
 
 class DeclineTold(WhenTold):
@@ -274,7 +274,9 @@ class EndingTold(WhenTold):
         required=True,
         allow_null=False,
     )
-    determined_by = Text(120)
+    determined_by = Text(120, help_text="Needed for a death and for recovered.")
+    band = Text(40, help_text="Needed for a death: the code as read from the baby's band.")
+    ended_at = Moment(help_text="Time of death or other end; now when not told.")
     words = Text()
 
 

@@ -75,6 +75,15 @@ def normalise_code(text: str) -> CaseCode:
     return CaseCode(code)
 
 
+def is_on_band(told: str, *, code: str, birth_order: int, only_baby: bool) -> bool:
+    """Return whether what was read from a band is this baby's: case code, then birth order.
+
+    Hyphens and spaces may be left out, and with ``only_baby`` so may the birth order.
+    """
+    plain = "".join(_plain(character) for character in unicodedata.normalize("NFKC", told)).upper()
+    return plain == f"{code}{birth_order}" or (only_baby and plain == code)
+
+
 def _plain(character: str) -> str:
     """Drop spaces, dashes and invisible marks; write a digit of any script as 0-9."""
     if character.isspace() or unicodedata.category(character) in {"Pd", "Cf"}:

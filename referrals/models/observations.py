@@ -4,6 +4,7 @@ from typing import Any
 
 from django.db import models
 
+from referrals.models.people import Staff
 from referrals.models.referral import Baby, Mother, PrivateText, Referral
 
 BABY_FACTS = (
@@ -163,3 +164,7 @@ class Outcome(models.Model):
 
     def __str__(self) -> str:
         return f"{self.baby.code}: {self.state}"
+
+    def is_for(self, staff: Staff) -> bool:
+        """Whether it is told to this person: who raised, or anybody of the post if nobody did."""
+        return self.baby.referral.raised_by_id in (None, staff.pk)

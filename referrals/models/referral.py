@@ -5,6 +5,7 @@ from typing import Any, NoReturn
 
 from django.db import models
 
+from referrals.calc.codes import is_on_band
 from referrals.calc.states import OfferStage, ReferralStage
 from referrals.calc.terms import Ending, Urgency
 from referrals.models.sites import Site, Unit
@@ -128,6 +129,15 @@ class Baby(models.Model):
     def code(self) -> str:
         """What stands on the band: the case code and the birth order."""
         return f"{self.referral.code}-{self.birth_order}"
+
+    def band_is(self, told: str) -> bool:
+        """Whether what was read from a band is this baby's."""
+        return is_on_band(
+            told,
+            code=self.referral.code,
+            birth_order=self.birth_order,
+            only_baby=self.referral.babies.count() == 1,
+        )
 
 
 class Mother(models.Model):

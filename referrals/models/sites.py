@@ -3,6 +3,7 @@
 from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
+from django.core.validators import MinValueValidator
 from django.db import models
 from phonenumber_field.modelfields import PhoneNumberField
 
@@ -54,6 +55,14 @@ class District(models.Model):
     silence_minutes = models.FloatField(default=10)
     handover_minutes = models.FloatField(default=20)
     outcome_hours = models.FloatField(default=24)
+    observation_minutes = models.FloatField(
+        default=120,
+        validators=[MinValueValidator(0)],
+        help_text=(
+            "After ventilation a baby is watched breathing alone for so long before it can be "
+            "written down as recovered (common practice, no source)."
+        ),
+    )
     loading_minutes = models.FloatField(default=10)
     bedside_minutes = models.FloatField(default=10)
     standing_unit = models.ForeignKey(

@@ -22,7 +22,7 @@ from referrals.pages.doors import open_page, show
 
 VALID_AFTER_CLOSE = timedelta(hours=2)
 NOTICE_VALID_AFTER_CLOSE = timedelta(hours=24)
-"""A plain notice is never taken or closed; it ends a day after its referral."""
+"""A plain notice is never taken or closed; it ends a day after its referral, or after itself."""
 
 
 @dataclass(frozen=True)
@@ -112,7 +112,8 @@ def _is_over(alert: Alert, now: datetime) -> bool:
         return False
     if not alert.needs_answer:
         closed = alert.referral.closed_at if alert.referral else None
-        return closed is not None and now - closed > NOTICE_VALID_AFTER_CLOSE
+        # How it went is told days after the end, and its link must open then.
+        return closed is not None and now - max(closed, alert.raised_at) > NOTICE_VALID_AFTER_CLOSE
     ended = alert.closed_at or alert.acknowledged_at
     return ended is not None and now - ended > VALID_AFTER_CLOSE
 

@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from referrals.calc.device_time import NOTICEABLE_SKEW
 from referrals.calc.quantities import QUANTITIES, Verdict, check_quantity
 from referrals.labels import FIELDS, Text, choices
 
@@ -96,10 +97,14 @@ class Quantity(forms.Field):
 
 
 class ClockTime(forms.Field):
-    """Hours and minutes of the last 24 hours, in the district's zone."""
+    """Hours and minutes of the last 24 hours, in the district's zone.
 
-    def __init__(self, label: Text, now: datetime) -> None:
-        self.now = now
+    A clock that is a little fast is forgiven. A time that would lie before ``not_before`` if it
+    were of the day before is refused as one that has not come yet.
+    """
+
+    def __init__(self, label: Text, now: datetime, *, not_before: datetime | None = None) -> None:
+        self.now, self.not_before = now, not_before
         super().__init__(
             label=label,
             required=False,
@@ -111,7 +116,11 @@ class ClockTime(forms.Field):
         return f"{timezone.localtime(value):%H:%M}" if isinstance(value, datetime) else value
 
     def clean(self, value: Any) -> datetime | None:
-        """The latest such time that is not in the future."""
+        """The latest such time that is not in the future.
+
+        Raises:
+            forms.ValidationError: for what is no time, and for one that is still to come.
+        """
         text = _plain_number(str(value or "")).replace(".", ":")
         if not text:
             return None
@@ -125,7 +134,14 @@ class ClockTime(forms.Field):
             ) from error
         local = timezone.localtime(self.now)
         moment = local.replace(hour=told.hour, minute=told.minute, second=0, microsecond=0)
-        return moment if moment <= local else moment - timedelta(days=1)
+        if moment <= local + NOTICEABLE_SKEW:
+            return min(moment, local)
+        moment -= timedelta(days=1)
+        if self.not_before and moment < self.not_before - NOTICEABLE_SKEW:
+            raise forms.ValidationError(
+                _("%s has not come yet. Leave it out for now.") % f"{told:%H:%M}"
+            )
+        return moment
 
 
 class Words(forms.CharField):

@@ -49,6 +49,27 @@ def test_presses_and_positions_made_without_a_network_arrive_later_and_once(
     it_stands_once_at_the_time_of_the_phone(people, journey)
 
 
+def test_a_press_taken_back_without_a_network_and_pressed_again_counts_from_the_second(
+    people: People, journey: Journey
+) -> None:
+    driver = people.somebody()
+    the_driver_has_the_page(people, journey, driver)
+    driver.context.set_offline(True)
+    driver.get_by_role("button", name="I have set off", exact=True).click()
+    driver.get_by_role("button", name="“I have set off” was a mistake").click()
+    expect(driver.get_by_role("button", name="I am at the post", exact=True)).to_be_hidden()
+    driver.get_by_role("button", name="I have set off", exact=True).click()
+    expect(driver.locator("#waiting")).to_contain_text("Kept on this phone: 3.")
+
+    driver.context.set_offline(False)
+    expect(driver.locator("#waiting")).to_be_hidden()
+    expect(driver.get_by_role("button", name="I am at the post", exact=True)).to_be_visible()
+    assert [one["body"]["milestone"] for one in milestones_of(people, journey)] == [
+        "collecting",
+        "collecting",
+    ]
+
+
 def test_a_driver_whose_vehicle_was_taken_back_meanwhile_learns_it_with_the_network(
     people: People, journey: Journey
 ) -> None:

@@ -127,6 +127,12 @@ class District(RuleBasedStateMachine):
             by = told_by("mateus.dunnaway", self.moment - timedelta(minutes=late))
             self.tries(lambda: journeys.reach(by, transfer, milestone))
 
+    @rule(number=index, milestone=st.none() | st.sampled_from(MILESTONES))
+    def withdraw_a_milestone(self, number, milestone):
+        if transfer := self.some(Transfer, number):
+            by = self.by("mateus.dunnaway")
+            self.tries(lambda: journeys.withdraw_milestone(by, transfer, milestone))
+
     @rule(number=index, rate=st.integers(-5, 400))
     def observe(self, number, rate):
         baby = self.some(Baby, number)
@@ -141,9 +147,8 @@ class District(RuleBasedStateMachine):
     def end(self, number, ending, rarely):
         baby = self.some(Baby, number)
         if rarely == 0 and baby and ending is not Ending.HANDED_OVER:
-            self.tries(
-                lambda: lifecycle.end_baby(self.by(), baby, ending, determined_by="Dr Wendorra")
-            )
+            told = {"determined_by": "Dr Wendorra", "band": baby.code}
+            self.tries(lambda: lifecycle.end_baby(self.by(), baby, ending, **told))
 
     @rule(number=index, side=st.sampled_from(["giver", "receiver"]))
     def sign(self, number, side):

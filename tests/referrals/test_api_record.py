@@ -207,8 +207,8 @@ def test_taking_back_closes_and_withdraws(phone: Device) -> None:
 def test_an_ending_is_written_and_reversed(phone: Device) -> None:
     code = _raised(phone)
     path = f"referrals/{code}/babies/1/ending/"
-    ended = phone.post(path, {"ending": "recovered", "determined_by": "Dr Ostermoor"})
-    assert ended.json()["ending"] == "recovered"
+    ended = phone.post(path, {"ending": "placed_elsewhere", "words": "taken by boat"})
+    assert ended.json()["ending"] == "placed_elsewhere"
     assert Referral.objects.get().stage == "closed"
 
     back = phone.post(path + "reverse/", {"reason": "apnoea again"})

@@ -105,7 +105,11 @@ def test_a_death_ends_every_alarm_and_stays_on_record(district, intensive, now):
     transfer = a_journey(now, intensive, stage=TransferStage.ON_THE_ROAD)
     baby = transfer.referral.babies.get()
     lifecycle.end_baby(
-        told_by("tomasi.bellaqua", now), baby, Ending.DIED_ON_THE_WAY, determined_by="Dr Wendorra"
+        told_by("tomasi.bellaqua", now),
+        baby,
+        Ending.DIED_ON_THE_WAY,
+        determined_by="Dr Wendorra",
+        band=baby.code,
     )
     assert not Alert.objects.open().filter(referral=transfer.referral, needs_answer=True).exists()
     assert Referral.objects.get(pk=transfer.referral_id).stage == "closed"
@@ -129,7 +133,8 @@ def test_twins_share_referral_and_vehicle_and_end_apart(district, intensive, now
     by = told_by("hana.wendorra", now)
     recording.observe(by, second, {"heart_rate": 130})
     assert not first.observations.filter(heart_rate=130).exists()
-    lifecycle.end_baby(by, first, Ending.DIED_ON_THE_WAY, determined_by="Dr Wendorra")
+    death = {"determined_by": "Dr Wendorra", "band": first.code}
+    lifecycle.end_baby(by, first, Ending.DIED_ON_THE_WAY, **death)
     assert Transfer.objects.get(pk=transfer.pk).stage == "arrived"
     intensive.refresh_from_db()
     assert intensive.cots_free == 0  # two cots were held

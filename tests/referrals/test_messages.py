@@ -87,7 +87,7 @@ def test_each_message_about_the_journey_fits(transfer, now):
     by = told_by("leena.morrastad", now)
     for text in (
         on_the_road.vehicle_wanted(transfer.referral),
-        on_the_road.vehicle_lost(transfer.referral, transfer.vehicle, LONG),
+        on_the_road.vehicle_lost(transfer, transfer.vehicle, LONG),
         on_the_road.vehicle_sent(transfer),
         on_the_road.for_driver(transfer, changed=True),
         on_the_road.stood_down(transfer),
@@ -99,7 +99,7 @@ def test_each_message_about_the_journey_fits(transfer, now):
 
 
 def test_a_long_reason_stands_whole_on_the_desk_and_cut_in_the_message(transfer):
-    text = on_the_road.vehicle_lost(transfer.referral, transfer.vehicle, LONG)
+    text = on_the_road.vehicle_lost(transfer, transfer.vehicle, LONG)
     assert LONG in text.sentence
     assert text.message.endswith("... Send another one.")
 

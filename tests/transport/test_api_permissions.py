@@ -65,6 +65,7 @@ MATRIX = [
     ("GET", "referrals/{code}/entries/", None, "YNYNNNNYYNU"),
     ("GET", "referrals/{code}/outcome/", None, "YNYNNNNYYNU"),
     ("POST", "referrals/{code}/outcome/", {"state": "improving", "words": "feeds"}, "RNYNNNNYYNU"),
+    ("POST", "referrals/{code}/outcome/{outcome}/read/", {}, "YNRNNNNRRNU"),
     ("POST", "referrals/{code}/babies/1/ending/", {"ending": "family_declined"}, "YNYNNNNYYNU"),
     ("POST", "referrals/{code}/babies/1/ending/reverse/", REASON, "YNYNNNNYYNU"),
     ("POST", "referrals/{code}/take_back/", REASON, "YNRNNNNYYNU"),
@@ -77,12 +78,15 @@ MATRIX = [
     ("POST", "transfers/{transfer}/unassign/", REASON, "RNRNNRNYYNR"),
     ("POST", "transfers/{transfer}/send_toward/", {"unit": "KES-NB"}, "RNRNNRNYYNR"),
     ("POST", "transfers/{transfer}/milestones/", {"milestone": "collecting"}, "YNRNNYNYYNY"),
+    ("POST", "transfers/{transfer}/milestones/withdraw/", {}, "YNRNNYNYYNY"),
     ("POST", "transfers/{transfer}/positions/", POSITION, "YNRNNYNYYNY"),
     ("GET", "transfers/{transfer}/checks/", None, "YNYNNYNYYNY"),
     ("POST", "transfers/{transfer}/checks/", CHECK, "YNRNNYNYYNY"),
     ("GET", "transfers/{transfer}/checklists/", None, "YNYNNYNYYNY"),
     ("POST", "transfers/{transfer}/checklists/", LIST, "YNRNNYNYYNY"),
     ("POST", "transfers/{transfer}/checklists/", PREPARES, "RNYNNRNYYNR"),
+    ("GET", "transfers/{transfer}/bands/", None, "YNYNNYNYYNY"),
+    ("POST", "transfers/{transfer}/bands/", {"band": "{code}-1"}, "YNRNNYNYYNY"),
     ("GET", "transfers/{transfer}/handover/", None, "YNYNNYNYYNY"),
     ("POST", "transfers/{transfer}/handover/", {"side": "giver", "name": "T"}, "YNRNNYNYYNY"),
     ("POST", "transfers/{transfer}/handover/", {"side": "receiver", "name": "H"}, "RNYNNRNYYNR"),
@@ -125,9 +129,12 @@ def stage(district: District, intensive: Unit, ward: Unit, now: datetime) -> Sta
     transfer = journeys.assign(desk, transfer, Vehicle.objects.get(code="AMB-1"))
     need = referral.needs.filter(superseded_at=None).first()
     assert need is not None
+    hana = world.told_by("hana.wendorra", now)
+    outcome = recording.tell_outcome(hana, referral.babies.get(), state="improving", words="pink")
     numbers = {
         "code": referral.code,
         "need": need.pk,
+        "outcome": outcome.pk,
         "offer": offer.pk,
         "transfer": transfer.pk,
         "alert": Alert.objects.get(offer=offer, kind="question").pk,

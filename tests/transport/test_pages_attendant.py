@@ -261,7 +261,8 @@ def test_the_giver_signs_for_the_baby_whose_band_it_is(attendant, now, intensive
     press(client, path, band=f"{code.lower()} 1")
     signed = transfer.handovers.get()
     assert signed.given_by == "Tomasi Bellaqua"
-    assert signed.band_checked
+    assert signed.given_band_checked
+    assert not signed.received_band_checked
 
 
 def test_no_handover_without_a_vehicle_and_the_words_stay(attendant, now, intensive):

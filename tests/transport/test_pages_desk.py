@@ -382,7 +382,12 @@ class TestOneReferral:
         answer = leena.post(path, told)
         assert answer.status_code == 409
         assert 'value="at 04:10"' in text_of(answer)
-        leena.post(path, told | {"determined_by": "Dr Ostermoor"})
+        told |= {"determined_by": "Dr Ostermoor"}
+        answer = leena.post(path, told | {"band": "K7Q4-1"})
+        assert answer.status_code == 409
+        assert "Look at the band again" in text_of(answer)
+        assert 'value="K7Q4-1"' in text_of(answer)
+        leena.post(path, told | {"band": referral.code})
         assert referral.babies.get().ending == Ending.DIED_BEFORE_DEPARTURE
         assert leena.get(f"/desk/{referral.code}/").status_code == 200
 

@@ -220,7 +220,7 @@ def test_a_wrong_band_is_looked_at_again_and_a_disagreement_never_keeps_a_baby_o
     taken = press(client, path, band="K7Q4-2", disagreement="the band names another case")
     assert taken.status_code == 302
     handover = transfer.handovers.get()
-    assert not handover.band_checked
+    assert not handover.received_band_checked
     assert str(handover.disagreement) == "the band names another case"
 
 

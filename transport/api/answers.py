@@ -75,6 +75,8 @@ class MilestoneRow(serializers.Serializer):
     received_at = serializers.DateTimeField()
     reported_by = serializers.CharField()
     applied = serializers.BooleanField()
+    withdrawn_at = serializers.DateTimeField(allow_null=True)
+    withdrawn_by = serializers.CharField(allow_blank=True)
 
 
 class TransferAnswer(TransferSummary, WithHead):
@@ -147,9 +149,11 @@ class DriverAnswer(WithHead):
 
     @extend_schema_field(PlaceForDriver(allow_null=True))
     def get_destination(self, transfer: Transfer) -> dict[str, Any] | None:
-        """The unit; nothing while none is known."""
+        """The unit, with the entrance named when it accepted; nothing while none is known."""
         unit: Unit | None = transfer.destination
-        return _place(str(unit), unit.site, unit.phone, unit.entrance) if unit else None
+        if unit is None:
+            return None
+        return _place(str(unit), unit.site, unit.phone, transfer.entrance())
 
     def get_next_milestone(self, transfer: Transfer) -> str | None:
         """The one button."""
@@ -191,6 +195,18 @@ class CheckAnswer(WithHead):
         return row.stopped_because.text if row.stopped_because else ""
 
 
+class BandReadingAnswer(WithHead):
+    """The band of one baby was read before leaving."""
+
+    baby = serializers.CharField(source="baby.code")
+    read_at = serializers.DateTimeField()
+    read_by = serializers.SerializerMethodField()
+
+    def get_read_by(self, row: Any) -> str:
+        """Who read it; the driver's link sees only that it was read."""
+        return "" if self.context["view"].driver else row.read_by
+
+
 class TemplateItem(serializers.Serializer):
     """One thing to see to, with its source and the newest answer."""
 
@@ -221,7 +237,9 @@ class HandoverAnswer(WithHead):
     given_at = serializers.DateTimeField(allow_null=True)
     received_by = serializers.CharField(allow_blank=True)
     received_at = serializers.DateTimeField(allow_null=True)
-    band_checked = serializers.BooleanField()
+    giver_band_checked = serializers.BooleanField(source="given_band_checked")
+    receiver_band_checked = serializers.BooleanField(source="received_band_checked")
+    band_checked = serializers.BooleanField(help_text="Both sides have read the band.")
     condition = serializers.CharField(allow_blank=True)
     temperature_c = serializers.FloatField(allow_null=True)
     disagreement = serializers.SerializerMethodField()

@@ -36,6 +36,21 @@ class TransferMilestones(TransferView):
         return self.said_of(transfer)
 
 
+class TransferMilestonesWithdraw(TransferView):
+    """A milestone pressed by mistake."""
+
+    @extend_schema(request=told.MilestoneWithdrawn, responses=FOR_READER)
+    @once
+    def post(self, request: Request, pk: int) -> Response:
+        """Take the last milestone back; not once a handover is signed (409 ``handover_signed``)."""
+        transfer = self.transfer(pk)
+        self.require_on_the_road(transfer)
+        said = self.told(told.MilestoneWithdrawn)
+        milestone = require_milestone(said["milestone"]) if "milestone" in said else None
+        lifecycle.withdraw_milestone(self.by_of(transfer, said), transfer, milestone)
+        return self.said_of(transfer)
+
+
 class TransferChecks(TransferView):
     """The checks on the way."""
 
@@ -129,6 +144,29 @@ class TransferChecklists(TransferView):
             "answered_by": "" if self.driver else row.answered_by,
             "answered_at": row.answered_at,
         }
+
+
+class TransferBands(TransferView):
+    """The bands read before leaving."""
+
+    @extend_schema(responses=answers.BandReadingAnswer(many=True), operation_id="bands_list")
+    def get(self, request: Request, pk: int) -> Response:
+        """Every reading, oldest first."""
+        rows = self.transfer(pk).band_readings.select_related("baby__referral")
+        return Response(self.shown(answers.BandReadingAnswer, rows, many=True))
+
+    @extend_schema(request=told.BandTold, responses={201: answers.BandReadingAnswer})
+    @once
+    def post(self, request: Request, pk: int) -> Response:
+        """Read the band of one baby; one that does not fit is 409 ``wrong_band``."""
+        transfer = self.transfer(pk)
+        self.require_on_the_road(transfer)
+        said = self.told(told.BandTold)
+        baby = baby_of(transfer.referral, said.get("baby"))
+        row = on_the_way.read_band(self.by_of(transfer, said), transfer, baby, said["band"])
+        return self.answer(
+            answers.BandReadingAnswer, row, referral=transfer.referral_id, status=201
+        )
 
 
 class TransferHandover(TransferView):

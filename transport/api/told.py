@@ -49,6 +49,12 @@ class MilestoneTold(WhenTold):
     milestone = Word(MILESTONES, required=True, allow_null=False)
 
 
+class MilestoneWithdrawn(WhenTold):
+    """Which milestone was pressed by mistake; the last one when not told."""
+
+    milestone = Word(MILESTONES)
+
+
 class CheckTold(BabyFactsTold, WhenTold):
     """One check on the way: the short set for one baby, and what the gauge shows."""
 
@@ -78,13 +84,20 @@ class AnswersTold(WhenTold):
     )
 
 
+class BandTold(WhenTold):
+    """What was read from the band of one baby before leaving."""
+
+    baby = Whole(min_value=1, max_value=99, help_text="Birth order; 1 when not told.")
+    band = Text(40, required=True)
+
+
 class HandoverTold(WhenTold):
     """One side's confirmation of the handover of one baby."""
 
     baby = Whole(min_value=1, max_value=99, help_text="Birth order; 1 when not told.")
     side = serializers.ChoiceField(choices=["giver", "receiver"])
     name = Text(120, required=True)
-    band_checked = YesNo()
+    band_checked = YesNo(help_text="This side has read the band and it fits.")
     condition = Word(ConditionOnArrival)
     temperature_c = Number(help_text="°C")
     disagreement = Text(1000)

@@ -25,6 +25,10 @@ def fold_transfers(events: Iterable[Event]) -> dict[int, FoldedTransfer]:
             transfer = transfers.setdefault(body["transfer"], FoldedTransfer())
             transfer.reached.add(TransferStage(body["milestone"]))
             transfer.stage = furthest(transfer.reached)
+        elif kind == "milestone_withdrawn":
+            transfer = transfers.setdefault(body["transfer"], FoldedTransfer())
+            transfer.reached.discard(TransferStage(body["milestone"]))
+            transfer.stage = furthest(transfer.reached)
         elif kind == "vehicle_taken_back":
             # A referral has one live transfer at most, so the entry need not name it.
             for transfer in transfers.values():

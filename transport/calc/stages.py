@@ -47,11 +47,8 @@ TRANSFER_STEPS: dict[TransferStage, frozenset[TransferStage]] = {
     TransferStage.WANTED: frozenset({TransferStage.ASSIGNED, TransferStage.STOOD_DOWN}),
     # A vehicle may break down anywhere: until the handover another one can be assigned.
     TransferStage.ASSIGNED: _COMMITMENTS | set(MILESTONES),
-    TransferStage.COLLECTING: _COMMITMENTS | set(MILESTONES[1:]),
-    TransferStage.AT_ORIGIN: _COMMITMENTS | set(MILESTONES[2:]),
-    TransferStage.ON_THE_ROAD: _COMMITMENTS | {TransferStage.ARRIVED},
-    # Back on the road when the unit at the door cannot take the baby after all.
-    TransferStage.ARRIVED: _COMMITMENTS | {TransferStage.ON_THE_ROAD},
+    # Milestones come in any order, and one pressed by mistake is withdrawn: any leads to any.
+    **{stage: _COMMITMENTS | set(MILESTONES) - {stage} for stage in MILESTONES},
     TransferStage.HANDED_OVER: frozenset(),
     TransferStage.STOOD_DOWN: frozenset({TransferStage.WANTED}),
 }

@@ -2,6 +2,7 @@
 
 from transport.models.estimates import DeskRow, Estimate, Ranking
 from transport.models.transfers import (
+    BandReading,
     Check,
     ChecklistAnswer,
     ChecklistTemplate,
@@ -13,6 +14,7 @@ from transport.models.transfers import (
 from transport.models.vehicles import Cylinder, Vehicle
 
 __all__ = [
+    "BandReading",
     "Check",
     "ChecklistAnswer",
     "ChecklistTemplate",

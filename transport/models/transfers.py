@@ -91,9 +91,29 @@ class Transfer(models.Model):
         """Whether mother and baby have left the post and no vehicle carries them now."""
         return self.is_live and self.left_post_at is not None and self.stage not in ABOARD
 
+    def entrance(self) -> str:
+        """The entrance named with the acceptance, else the usual one of the destination."""
+        accepted = self.referral.accepted_offer()
+        if accepted and accepted.unit_id == self.destination_id and accepted.entrance:
+            return accepted.entrance
+        return self.destination.entrance if self.destination else ""
+
+    def standing_milestones(self) -> "models.QuerySet[Milestone]":
+        """What counts of the vehicle assigned now: in time, and not withdrawn."""
+        return self.milestones.filter(assignment=self.assignment, applied=True, withdrawn_at=None)
+
+    def last_milestone(self) -> "Milestone | None":
+        """The furthest one that stands, on which the stage rests."""
+        order = [stage.value for stage in MILESTONES]
+        rows = self.standing_milestones()
+        return max(rows, key=lambda row: order.index(row.kind), default=None)
+
 
 class Milestone(models.Model):
-    """What a driver reported, in whatever order it came; not ``applied`` if it came too late."""
+    """What a driver reported, in whatever order it came; not ``applied`` if it came too late.
+
+    One pressed by mistake is ``withdrawn`` and stays in sight; it can be reported again.
+    """
 
     transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="milestones")
     assignment = models.PositiveSmallIntegerField()
@@ -102,12 +122,16 @@ class Milestone(models.Model):
     received_at = models.DateTimeField()
     reported_by = models.CharField(max_length=150)
     applied = models.BooleanField(default=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_by = models.CharField(max_length=150, blank=True)
 
     class Meta:
         ordering = ["reached_at", "id"]
         constraints = [
             models.UniqueConstraint(
-                fields=["transfer", "assignment", "kind"], name="one_milestone_of_a_kind"
+                fields=["transfer", "assignment", "kind"],
+                condition=models.Q(withdrawn_at=None),
+                name="one_milestone_of_a_kind",
             ),
             models.CheckConstraint(
                 name="milestone_kind_known",
@@ -201,6 +225,21 @@ class ChecklistAnswer(models.Model):
         return f"{self.item}: {self.answer}"
 
 
+class BandReading(models.Model):
+    """The code on a baby's band was read before leaving, and it was this baby's."""
+
+    transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="band_readings")
+    baby = models.ForeignKey(Baby, on_delete=models.PROTECT, related_name="band_readings")
+    read_at = models.DateTimeField()
+    read_by = models.CharField(max_length=150)
+
+    class Meta:
+        ordering = ["read_at", "id"]
+
+    def __str__(self) -> str:
+        return f"band of {self.baby.code} at {self.read_at:%H:%M}"
+
+
 class Handover(models.Model):
     """The handover of one baby, confirmed by the one who gives and the one who receives."""
 
@@ -210,7 +249,8 @@ class Handover(models.Model):
     given_at = models.DateTimeField(null=True, blank=True)
     received_by = models.CharField(max_length=150, blank=True)
     received_at = models.DateTimeField(null=True, blank=True)
-    band_checked = models.BooleanField(default=False)
+    given_band_checked = models.BooleanField(default=False)
+    received_band_checked = models.BooleanField(default=False)
     condition = models.CharField(max_length=24, blank=True)
     temperature_c = models.FloatField(null=True, blank=True)
     disagreement = models.ForeignKey(
@@ -224,3 +264,8 @@ class Handover(models.Model):
     def is_signed(self) -> bool:
         """Whether both sides have confirmed."""
         return self.given_at is not None and self.received_at is not None
+
+    @property
+    def band_checked(self) -> bool:
+        """Whether both sides have read the band."""
+        return self.given_band_checked and self.received_band_checked

@@ -1,5 +1,6 @@
 """The attendant's pages: one press calls for help; then what happens now, until it is over."""
 
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 
@@ -8,13 +9,13 @@ from django.conf import settings
 from django.contrib import messages
 from django.db import transaction
 from django.db.models import QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_POST, require_safe
 
-from referrals import clock, lifecycle
+from referrals import clock, lifecycle, recording
 from referrals.access import scope_of
 from referrals.calc.states import NotPossible
 from referrals.calc.terms import OutcomeState
@@ -50,9 +51,23 @@ def post(request: HttpRequest) -> HttpResponse:
             "closed_cases": rows.filter(closed_at__gte=now - timedelta(days=7)).order_by(
                 "-closed_at"
             )[:10],
-            "outcomes": _outcomes(rows, now),
+            "outcomes": _outcomes(staff, rows, now),
         },
     )
+
+
+@page
+@require_POST
+def outcome_read(request: HttpRequest, outcome: int) -> HttpResponse:
+    """The attendant who called has read how it went."""
+    staff = staff_of(request)
+    told = Outcome.objects.filter(baby__referral__origin__in=_posts_of(staff))
+    row = get_object_or_404(told.select_related("baby__referral"), pk=outcome)
+    if not row.is_for(staff):
+        raise Http404
+    recording.read_outcome(by_of(request), row)
+    messages.success(request, _("Thank you. The desk sees that you have read it."))
+    return redirect("post")
 
 
 @page
@@ -141,13 +156,26 @@ def _call_for_help(request: HttpRequest, staff: Staff) -> HttpResponse:
     return redirect("details", code=referral.code)
 
 
-def _outcomes(referrals: QuerySet[Referral], now: datetime) -> list[tuple[Outcome, str]]:
-    """What units have told back, newest first, each with the words for its state."""
+@dataclass(frozen=True)
+class ToldBack:
+    """What a unit told back: the words for its state, and whether this reader may say 'read'."""
+
+    row: Outcome
+    state: str
+    can_read: bool
+
+
+def _outcomes(staff: Staff, referrals: QuerySet[Referral], now: datetime) -> list[ToldBack]:
+    """What units have told back, newest first."""
     told = Outcome.objects.filter(
         baby__referral__in=referrals, told_at__gte=now - OUTCOMES_SHOWN_FOR
     )
     return [
-        (outcome, word_of(OutcomeState, outcome.state))
+        ToldBack(
+            outcome,
+            word_of(OutcomeState, outcome.state),
+            outcome.read_at is None and outcome.is_for(staff),
+        )
         for outcome in told.select_related("baby__referral", "words").order_by("-told_at")[:10]
     ]
 

@@ -143,9 +143,9 @@ class ReadingForm(PageForm):
 
 
 class EndingForm(PageForm):
-    """How it ended for one baby. A death names who determined it and repeats the band."""
+    """How it ended for one baby. A death names who determined it, when, and repeats the band."""
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, now: datetime, raised_at: datetime, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["ending"] = forms.ChoiceField(
             label=_("How did it end?"),
@@ -161,6 +161,9 @@ class EndingForm(PageForm):
             gettext_lazy("Name of the person who determined it"), lines=1
         )
         self.fields["band"] = Words(_("Code on the baby's band"), lines=1)
+        self.fields["ended_at"] = ClockTime(
+            _("If the baby has died: at what time? Empty means now"), now, not_before=raised_at
+        )
         self.fields["words"] = Words(_("Anything to add"), lines=2)
 
 

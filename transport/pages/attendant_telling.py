@@ -4,9 +4,11 @@ Every page here does four things: who, parse, call one verb, show. A form that f
 with everything that was typed.
 """
 
+from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
@@ -14,6 +16,7 @@ from django.utils.translation import gettext as _
 from referrals import clock, lifecycle, recording
 from referrals.calc.states import NotPossible
 from referrals.calc.terms import Ending
+from referrals.ending_rules import FIELD_OF_REFUSAL
 from referrals.models import Baby, Observation, Referral
 from referrals.models.observations import BABY_FACTS
 from referrals.pages.doors import by_of, page, show
@@ -21,7 +24,7 @@ from transport import lifecycle as journeys
 from transport import on_the_way
 from transport.calc.checks_due import CheckItem, items_due
 from transport.checklists import newest
-from transport.models import Transfer
+from transport.models import BandReading, Transfer
 from transport.pages.attendant_forms import (
     AdviceForm,
     CheckForm,
@@ -30,11 +33,9 @@ from transport.pages.attendant_forms import (
     ReadingForm,
     TreatmentForm,
 )
-from transport.pages.cases import baby_of, band_matches, case_of
+from transport.pages.cases import baby_of, case_of
 from transport.pages.form_page import form_page, shown
 from transport.pages.happening import newest_transfer
-
-DEATHS = lifecycle.DEATHS
 
 
 @page
@@ -137,24 +138,17 @@ def ending(request: HttpRequest, code: str, birth_order: int) -> HttpResponse:
     """How it ended for one baby: plain and quiet, and it can be taken back."""
     referral = case_of(request, code)
     baby = baby_of(referral, birth_order)
-    form = EndingForm(request.POST or None)
+    form = EndingForm(request.POST or None, now=clock.now(), raised_at=referral.raised_at)
 
     def tell() -> HttpResponse:
-        told = form.cleaned_data
-        which = Ending(told["ending"])
-        if which in DEATHS and not band_matches(baby, told["band"]):
-            form.add_error("band", _("Write the code from the band, to be sure which baby it is."))
-        if which in DEATHS | {Ending.RECOVERED} and not told["determined_by"]:
-            form.add_error("determined_by", _("This needs the name of the person."))
-        if form.errors:
+        told = dict(form.cleaned_data)
+        try:
+            lifecycle.end_baby(by_of(request), baby, Ending(told.pop("ending")), **told)
+        except NotPossible as refusal:
+            if refusal.code not in FIELD_OF_REFUSAL:
+                raise
+            form.add_error(FIELD_OF_REFUSAL[refusal.code], refusal.sentence)
             return shown(request, referral, form, "transport/attendant/ending.html", context)
-        lifecycle.end_baby(
-            by_of(request),
-            baby,
-            which,
-            determined_by=told["determined_by"],
-            words=told["words"],
-        )
         return redirect("attendant_case", code=referral.code)
 
     context = {"baby": baby}
@@ -193,7 +187,7 @@ def give(request: HttpRequest, code: str, birth_order: int) -> HttpResponse:
 
     def tell() -> HttpResponse:
         told = form.cleaned_data
-        if told["band"] and not band_matches(baby, told["band"]) and not told["disagreement"]:
+        if told["band"] and not baby.band_is(told["band"]) and not told["disagreement"]:
             form.add_error(
                 "band",
                 _("This page is for %s. Look at the band again, or say below what is not right.")
@@ -207,7 +201,7 @@ def give(request: HttpRequest, code: str, birth_order: int) -> HttpResponse:
             journeys.Signature(
                 side="giver",
                 name=told["name"],
-                band_checked=band_matches(baby, told["band"]),
+                band_checked=baby.band_is(told["band"]),
                 disagreement=told["disagreement"],
             ),
         )
@@ -223,27 +217,58 @@ def before_leaving(request: HttpRequest, code: str) -> HttpResponse:
     """What to bring. Nothing here keeps the vehicle from leaving."""
     referral = case_of(request, code)
     transfer, template = newest_transfer(referral), newest("departure")
+    items = template.items if template else []
     answers: dict[str, str] = {}
     if transfer and template:
         answers = dict(transfer.answers.filter(template=template).values_list("item", "answer"))
-    problem = ""
-    if request.method == "POST" and template:
-        told = changed_answers(request, template.items, answers)
+    problem, bands = "", _bands(request, referral, transfer)
+    if request.method == "POST":
+        by, told = by_of(request), changed_answers(request, items, answers)
+        answers |= told
         try:
-            if told:
+            with transaction.atomic():
                 journey = _require_transfer(referral, transfer)
-                on_the_way.answer_checklist(by_of(request), journey, template, told)
+                for band in bands:
+                    if band.typed:
+                        on_the_way.read_band(by, journey, band.baby, band.typed)
+                if told and template:
+                    on_the_way.answer_checklist(by, journey, template, told)
             return redirect("attendant_case", code=referral.code)
         except NotPossible as refusal:
             problem = refusal.sentence
             answers = dict.fromkeys(request.POST.getlist("item"), "yes")
+    context = {"template": template, "answers": answers, "bands": bands, "problem": problem}
     return show(
         request,
         "transport/attendant/before_leaving.html",
-        {"referral": referral, "template": template, "answers": answers, "problem": problem},
+        {"referral": referral, **context},
         district=referral.district,
         status=409 if problem else 200,
     )
+
+
+@dataclass(frozen=True)
+class Band:
+    """The band of one baby before leaving: when it was read last, and what is typed now."""
+
+    baby: Baby
+    reading: BandReading | None
+    typed: str
+
+    @property
+    def field(self) -> str:
+        """The name of its input."""
+        return f"band_{self.baby.birth_order}"
+
+
+def _bands(request: HttpRequest, referral: Referral, transfer: Transfer | None) -> list[Band]:
+    bands = []
+    for baby in referral.babies.filter(ending=""):
+        baby.referral = referral
+        read = transfer.band_readings.filter(baby=baby).last() if transfer else None
+        typed = request.POST.get(f"band_{baby.birth_order}", "").strip()
+        bands.append(Band(baby, read, typed))
+    return bands
 
 
 def changed_answers(

@@ -5,7 +5,6 @@ from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
 from referrals.access import scope_of, visible_referrals
-from referrals.calc.codes import InvalidCode, normalise_code
 from referrals.models import Baby, Referral, Staff
 from referrals.pages.doors import staff_of
 
@@ -32,18 +31,3 @@ def baby_of(referral: Referral, birth_order: int) -> Baby:
     baby = get_object_or_404(referral.babies, birth_order=birth_order)
     baby.referral = referral
     return baby
-
-
-def band_matches(baby: Baby, told: str) -> bool:
-    """Whether what was read from the band is this baby: case code, then birth order.
-
-    Hyphens and spaces may be left out, and with one baby so may the birth order.
-    """
-    wanted = baby.referral.code
-    try:
-        if normalise_code(told) == wanted and baby.referral.babies.count() == 1:
-            return True
-    except InvalidCode:
-        pass
-    plain = "".join(each for each in told.upper() if each.isalnum())
-    return plain == f"{wanted}{baby.birth_order}"

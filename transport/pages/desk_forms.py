@@ -7,6 +7,7 @@ from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 from phonenumber_field.formfields import PhoneNumberField
 
+from referrals import clock
 from referrals.calc.quantities import QUANTITIES, Bounds
 from referrals.calc.terms import (
     Breathing,
@@ -20,6 +21,7 @@ from referrals.calc.terms import (
 )
 from referrals.labels import choices
 from referrals.models import Referral, Unit
+from referrals.pages.forms import ClockTime
 from transport.calc.stages import MILESTONES
 from transport.pages.words import MILESTONES_TOLD
 
@@ -178,6 +180,18 @@ class MilestoneForm(DeskForm):
     minutes_ago = _ago()
 
 
+class MistakeForm(DeskForm):
+    """The last milestone was pressed by mistake; which one stands in the page that was shown."""
+
+    milestone = forms.CharField(widget=forms.HiddenInput)
+
+    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
+        super().__init__(referral, *arguments, **options)
+        transfer = referral.transfers.live().first()
+        last = transfer.last_milestone() if transfer else None
+        self.initial.setdefault("milestone", last.kind if last else "")
+
+
 class CheckForm(DeskForm):
     """One check, told on the phone and entered by the desk."""
 
@@ -258,8 +272,22 @@ class EndForm(DeskForm):
         label=_("Who determined it"),
         help_text=_("Needed for a death, and when the baby breathes well and stays."),
     )
+    band = forms.CharField(
+        max_length=40,
+        required=False,
+        label=_("Code on the baby's band"),
+        help_text=_("Needed for a death: let it be read out from the band."),
+    )
     words = forms.CharField(max_length=300, required=False, label=_("Words"))
-    minutes_ago = _ago()
+
+    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
+        super().__init__(referral, *arguments, **options)
+        self.fields["ended_at"] = ClockTime(
+            _("Time of death, as in 14:05; empty means now"),
+            clock.now(),
+            not_before=referral.raised_at,
+        )
+        self.order_fields(["baby", "ending", "determined_by", "band", "ended_at", "words"])
 
 
 class ReverseForm(DeskForm):

@@ -31,11 +31,11 @@ from transport.models import Transfer
 from transport.pages import entry_words, needs_person
 from transport.pages.desk_forms import DeskForm
 from transport.pages.desk_verbs import VERBS, Press, verb_named
-from transport.pages.words import STAGES, word
+from transport.pages.words import MILESTONES_TOLD, STAGES, word
 
 FORMS_OF_ONE = (
-    "ask_next", "divert", "found", "take_back", "toward", "milestone", "check", "sign", "outcome",
-    "end", "reverse",
+    "ask_next", "divert", "found", "take_back", "toward", "milestone", "mistake", "check", "sign",
+    "outcome", "end", "reverse",
 )  # fmt: skip
 """Verbs whose form stands once on the page; the others stand once for each row they are about."""
 FORMS_OF_OFFER = ("accept", "decline", "withdraw")
@@ -163,6 +163,7 @@ def _baby(baby: Any, now: datetime) -> dict[str, Any]:
         "summary": summary_in_words(baby_status(baby, now)),
         "ending": word_of(Ending, baby.ending) if baby.ending else "",
         "handover": getattr(baby, "handover", None),
+        "band": baby.band_readings.last(),
         "outcomes": baby.outcomes.select_related("words"),
     }
 
@@ -227,13 +228,14 @@ def _search(
 def _journey(found: Referral, transfer: Transfer | None, now: datetime) -> dict[str, Any]:
     if transfer is None:
         return {}
-    live = transfer.is_live
+    live, last = transfer.is_live, transfer.last_milestone()
     return {
         "transfer": transfer,
         "transfer_stage": word(STAGES, transfer.stage),
         "has_vehicle": transfer.stage in WITH_VEHICLE,
         "window": projected_arrival(transfer, now) if live else None,
         "oxygen": oxygen_plan(transfer, now) if live else None,
+        "last_milestone": last and word(MILESTONES_TOLD, last.kind),
         "checks": transfer.checks.select_related("observation", "stopped_because", "baby"),
         "milestones": [
             (row, word(STAGES, row.kind)) for row in transfer.milestones.order_by("reached_at")

@@ -165,6 +165,12 @@ def _milestone(press: Press) -> str:
     return _("Written down.")
 
 
+def _mistake(press: Press) -> str:
+    milestone = require_milestone(press.told["milestone"])
+    journeys.withdraw_milestone(press.by, press.transfer(), milestone)
+    return _("The milestone is taken back.")
+
+
 def _check(press: Press) -> str:
     beside = ("baby", "minutes_ago", "oxygen_bar", "stopped_because")
     facts = {k: v for k, v in press.told.items() if k not in beside and v not in (None, "")}
@@ -190,14 +196,8 @@ def _outcome(press: Press) -> str:
 
 
 def _end(press: Press) -> str:
-    told = press.told
-    lifecycle.end_baby(
-        press.by_then(),
-        press.baby(),
-        Ending(told["ending"]),
-        determined_by=told["determined_by"],
-        words=told["words"],
-    )
+    told = {k: v for k, v in press.told.items() if k not in ("baby", "ending")}
+    lifecycle.end_baby(press.by, press.baby(), Ending(press.told["ending"]), **told)
     return _("The ending is written down.")
 
 
@@ -218,6 +218,7 @@ VERBS: dict[str, Verb] = {
     "take_back": Verb(forms.TakeBackForm, _take_back, "vehicle"),
     "toward": Verb(forms.TowardForm, _toward, "vehicle"),
     "milestone": Verb(forms.MilestoneForm, _milestone, "vehicle"),
+    "mistake": Verb(forms.MistakeForm, _mistake, "vehicle"),
     "check": Verb(forms.CheckForm, _check, "check"),
     "sign": Verb(forms.SignForm, _sign, "handover"),
     "outcome": Verb(forms.OutcomeForm, _outcome, "outcome"),

@@ -89,6 +89,20 @@ def reached(request: HttpRequest, token: str) -> HttpResponse:
 @csrf_exempt
 @open_page
 @require_POST
+def mistake(request: HttpRequest, token: str) -> HttpResponse:
+    """The last milestone was pressed by mistake. Its field is not called like that of a press,
+    so that a link which has ended never takes it for one."""
+
+    def tell(by: By, transfer: Transfer) -> None:
+        pressed = require_milestone(request.POST.get("mistake", ""))
+        lifecycle.withdraw_milestone(by, transfer, pressed)
+
+    return _told(request, token, tell)
+
+
+@csrf_exempt
+@open_page
+@require_POST
 def stopped(request: HttpRequest, token: str) -> HttpResponse:
     """The vehicle has stopped on purpose; the desk is told at once."""
     reason = request.POST.get("reason", "")
@@ -213,7 +227,8 @@ def _page(
     referral = transfer.referral
     stage = TransferStage(transfer.stage)
     following = next_milestone(stage)
-    left = MILESTONES[MILESTONES.index(following) :] if following else ()
+    reached = MILESTONES.index(following) if following else len(MILESTONES)
+    buttons = [(each.value, _button(each, transfer)) for each in MILESTONES]
     context: dict[str, Any] = {
         "transfer": transfer,
         "token": token,
@@ -223,11 +238,15 @@ def _page(
         "caller": referral.raised_by,
         "unit": transfer.destination,
         "unit_phone": _phone_of_unit(transfer),
-        "entrance": _entrance(transfer),
+        "entrance": transfer.entrance(),
         "waits_on_the_road": transfer.waits_on_the_road,
         "with_baby": stage in (TransferStage.ON_THE_ROAD, TransferStage.ARRIVED),
         "is_over": stage in FINISHED,
-        "milestones": [(each.value, _button(each, transfer)) for each in left],
+        "reached": reached,
+        "milestones": buttons[reached:],
+        "passed": buttons[:reached],
+        "mistakes": buttons,
+        "last": MILESTONES[reached - 1].value if reached else "",
         "reasons": list(STOP_REASONS.items()),
         "desk_phone": _phone(referral.district),
         "state": _state(transfer),
@@ -252,14 +271,6 @@ def _button(milestone: TransferStage, transfer: Transfer) -> str:
 def _state(transfer: Transfer) -> str:
     where_to = f"{transfer.destination_id or 0}:{transfer.without_acceptance:d}"
     return f"{transfer.stage}:{where_to}:{transfer.waits_on_the_road:d}"
-
-
-def _entrance(transfer: Transfer) -> str:
-    """The entrance that was named with the acceptance, else the unit's usual one."""
-    accepted = transfer.referral.accepted_offer()
-    if accepted and accepted.unit_id == transfer.destination_id and accepted.entrance:
-        return accepted.entrance
-    return transfer.destination.entrance if transfer.destination else ""
 
 
 def _phone_of_unit(transfer: Transfer) -> str:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from referrals.calc.terms import DeclineReason, Ending, EntryChannel
@@ -177,14 +178,23 @@ def _destination(body: Body, book: _Book) -> str:
 
 def _handover(body: Body, book: _Book) -> str:
     side = _("giving") if body.get("side") == "giver" else _("receiving")
-    return _("handover of %(whose)s signed by the one %(side)s") % {
+    words = _("handover of %(whose)s signed by the one %(side)s") % {
         "whose": _whose(body),
         "side": side,
     }
+    return words + (_(", band read") if body.get("band_checked") else _(", band not read"))
 
 
 def _ended(body: Body, book: _Book) -> str:
-    return f"{_whose(body)}: {word_of(Ending, body.get('ending', ''))}"
+    words = f"{_whose(body)}: {word_of(Ending, body.get('ending', ''))}"
+    if not body.get("band"):
+        return words
+    at = timezone.localtime(datetime.fromisoformat(body["ended_at"]))
+    return _("%(words)s at %(at)s, band %(band)s") % {
+        "words": words,
+        "at": f"{at:%H:%M}",
+        "band": body["band"],
+    }
 
 
 def _alert(body: Body, book: _Book) -> str:
@@ -229,6 +239,7 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "need_overridden": lambda b, k: _("a need was set aside"),
     "needs_derived": _needs,
     "outcome_told": lambda b, k: _("outcome told, %s") % _whose(b),
+    "outcome_read": lambda b, k: _("the attendant has read how it went, %s") % _whose(b),
     "alert_raised": _alert,
     "alert_acknowledged": lambda b, k: _("taken over: %s") % _about(b.get("kind", "")),
     "alert_escalated": lambda b, k: (
@@ -241,6 +252,10 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "transfer_stood_down": lambda b, k: _("the vehicle is stood down"),
     "vehicle_taken_back": _taken_back,
     "milestone": _milestone,
+    "milestone_withdrawn": lambda b, k: (
+        _("taken back, it was a mistake: the vehicle %s")
+        % word(MILESTONES_TOLD, b.get("milestone", ""))
+    ),
     "sent_without_acceptance": lambda b, k: (
         _("sent toward %s, which has not accepted yet") % k.place(b.get("unit"))
     ),
@@ -248,4 +263,5 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "checked": _checked,
     "checklist": lambda b, k: _("checklist answered: %d items") % len(b.get("answers") or ()),
     "handover_signed": _handover,
+    "band_read": lambda b, k: _("band %s read before leaving") % b.get("band", "?"),
 }

@@ -39,7 +39,7 @@ from transport import on_the_way
 from transport.checklists import newest, preparation_items
 from transport.models import Handover, Transfer
 from transport.pages.attendant_telling import changed_answers
-from transport.pages.cases import baby_of, band_matches
+from transport.pages.cases import baby_of
 from transport.pages.happening import arrival_shown, babies_now, needs_of, newest_transfer
 from transport.pages.unit_forms import (
     AcceptForm,
@@ -161,6 +161,8 @@ def accept(request: HttpRequest, asked: Question) -> HttpResponse:
     try:
         lifecycle.accept(asked.by, asked.offer, **form.cleaned_data)
     except NotPossible as refusal:
+        if refusal.code == "entrance_needed":
+            form.add_error("entrance", refusal.sentence)
         _require_forms(asked, refusal, CAN_SAY_YES, keep=form.has_changed())
         return _question_page(
             request, asked, problem=refusal.sentence, accept_form=form, status=409
@@ -223,7 +225,7 @@ def receive(request: HttpRequest, asked: Question, birth_order: int) -> HttpResp
                 journeys.Signature(
                     side="receiver",
                     name=told["name"],
-                    band_checked=band_matches(baby, told["band"]),
+                    band_checked=baby.band_is(told["band"]),
                     condition=told["condition"],
                     temperature_c=told["temperature_c"],
                     disagreement=told["disagreement"],
@@ -408,7 +410,7 @@ def _handovers(transfer: Transfer) -> dict[int, Handover]:
 def _band_or_disagreement(form: ReceiptForm, baby: Any) -> bool:
     """A band that does not fit is looked at again, or written down as a disagreement."""
     told = form.cleaned_data
-    if not told["band"] or band_matches(baby, told["band"]) or told["disagreement"]:
+    if not told["band"] or baby.band_is(told["band"]) or told["disagreement"]:
         return True
     form.add_error(
         "band",

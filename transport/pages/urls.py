@@ -36,6 +36,7 @@ of_case = [
 
 urlpatterns = [
     path("post/", attendant.post, name="post"),
+    path("post/outcomes/<int:outcome>/read/", attendant.outcome_read, name="outcome_read"),
     path("r/<str:code>/", include(of_case)),
     path("unit/", unit.units, name="units"),
     path("unit/now/", unit.units_now, name="units_now"),

@@ -81,12 +81,20 @@
       if (error.code === 1) { denied = true; sharing = false; write("sharing", []); show("share", true); tell(); }
     }, { enableHighAccuracy: true, maximumAge: 30000 });
   }
-  function pass(form) {
-    if (!form || form.parentNode.id !== "milestones") return;
-    form.classList.add("hidden");
-    if (form.nextElementSibling) form.nextElementSibling.classList.remove("hidden");
+  // The one button that comes next, and the one that takes the last press back.
+  const nexts = [...page.querySelectorAll("#milestones form")], backs = [...page.querySelectorAll("#mistakes form")];
+  const steps = backs.map((form) => form.elements.mistake.value);
+  let reached = backs.length ? Number(document.getElementById("mistakes").dataset.reached) : 0;
+  function pass(fields) {
+    const next = steps.indexOf(fields.milestone), back = steps.indexOf(fields.mistake);
+    if (next < 0 && back < 0) return;
+    reached = back < 0 ? Math.max(reached, next + 1) : back;
+    nexts.forEach((form) => form.classList.toggle("hidden", form.elements.milestone.value !== steps[reached]));
+    backs.forEach((form, place) => form.classList.toggle("hidden", place !== reached - 1));
+    // Pressed again after it was taken back it is another press.
+    if (back >= 0) [...nexts, ...backs].forEach((form) => { form.elements.key.value = key(); });
   }
-  presses.forEach((one) => pass([...page.querySelectorAll("#milestones form")].find((form) => form.elements.milestone.value === one.fields.milestone)));
+  presses.forEach((one) => pass(one.fields));
   page.addEventListener("submit", (event) => {
     const form = event.target;
     if (!form.hasAttribute("data-queue")) return;
@@ -95,7 +103,7 @@
     if (presses.some((one) => one.fields.key === fields.key)) return;
     presses.push({ url: form.action, fields: { ...fields, happened_at: new Date().toISOString() } });
     write("presses", presses); tell();
-    pass(form); flush();
+    pass(fields); flush();
   });
   if (window.isSecureContext && navigator.geolocation) {
     show("share", true);

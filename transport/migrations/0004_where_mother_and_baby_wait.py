@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('transport', '0001_initial'),
+        ('transport', '0003_milestones_withdrawn'),
     ]
 
     operations = [
