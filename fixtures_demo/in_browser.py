@@ -154,17 +154,21 @@ class Journey:
 
     def driver_opens_the_link(self, driver: Page) -> None:
         """All the driver has is the message."""
-        message = self.people.read_message(driver, self.driver_name, f"{self.code}: collect at")
+        message = self.people.read_message(
+            driver, self.driver_name, f"{self.code}: collect mother and baby at"
+        )
         message.get_by_role("button", name="Open the link").click()
         driver.wait_for_url("**/d/**")
 
     def reach(self, driver: Page, milestone: str) -> None:
         """One press of the driver; it is told when nothing is kept on the phone any more."""
         with driver.expect_response("**/reached/"):
-            driver.get_by_role("button", name=milestone).click()
-        following = MILESTONES[MILESTONES.index(milestone) + 1 :][:1]
-        after = following[0] if following else "All told."
-        driver.get_by_text(after).first.wait_for()
+            driver.get_by_role("button", name=milestone, exact=True).click()
+        following = MILESTONES[MILESTONES.index(milestone) + 1 :]
+        if following:
+            driver.get_by_role("button", name=following[0], exact=True).wait_for()
+        else:
+            driver.get_by_text("All told.").wait_for()
         driver.wait_for_load_state("networkidle")
 
     def check(self, *, bar: int) -> None:

@@ -42,7 +42,7 @@ def test_presses_and_positions_made_without_a_network_arrive_later_and_once(
     wait_for(driver, lambda: "positions" in lost)
     driver.clock.fast_forward("01:05")
     expect(driver.locator("#waiting")).to_be_hidden()
-    expect(driver.get_by_role("button", name="I am at the post")).to_be_visible()
+    expect(driver.get_by_role("button", name="I am at the post", exact=True)).to_be_visible()
     wait_for(driver, lambda: set(ON_THE_WAY) <= set(positions_of(journey)))
     # Where the car stands now may be told again; the places it has passed may not.
     assert [positions_of(journey).count(place) for place in ON_THE_WAY[:-1]] == [1, 1]
@@ -76,7 +76,7 @@ def test_a_driver_whose_vehicle_was_taken_back_meanwhile_learns_it_with_the_netw
     driver = people.somebody()
     desk = the_driver_has_the_page(people, journey, driver)
     driver.context.set_offline(True)
-    driver.get_by_role("button", name="I have set off").click()
+    driver.get_by_role("button", name="I have set off", exact=True).click()
     expect(driver.locator("#waiting")).to_contain_text("Kept on this phone: 1.")
 
     desk.get_by_text("The vehicle will not come, or has broken down").click()
@@ -108,9 +108,9 @@ def the_driver_has_the_page(people: People, journey: Journey, driver: Page) -> P
 
 def the_driver_presses_and_moves_on(driver: Page) -> None:
     """The page says that it keeps what it is told, and offers the next milestone."""
-    driver.get_by_role("button", name="I have set off").click()
+    driver.get_by_role("button", name="I have set off", exact=True).click()
     expect(driver.locator("#waiting")).to_contain_text("Kept on this phone: 1.")
-    expect(driver.get_by_role("button", name="I am at the post")).to_be_visible()
+    expect(driver.get_by_role("button", name="I am at the post", exact=True)).to_be_visible()
     for number, (latitude, longitude) in enumerate(ON_THE_WAY, start=1):
         # The phone tells a position at most once a minute, so a minute has to pass on its clock.
         driver.clock.fast_forward("01:05")
