@@ -23,6 +23,7 @@ from referrals.calc.escalation import (
     minutes_to_next_step,
     notice_plan,
     question_plan,
+    still_ready_plan,
     waits_for,
 )
 from referrals.calc.terms import Urgency
@@ -30,6 +31,9 @@ from referrals.contacts import reach_person, rungs_of_desk, rungs_of_unit
 from referrals.models import Alert, Delivery, District, Offer, Referral, Staff
 from referrals.nudging import nudge
 from referrals.ports import Concern
+
+TO_UNITS = ("question", "still_ready")
+"""Kinds that a unit must answer; a concern of its own tells the desk when it does not."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,6 +62,18 @@ def ask_unit(offer: Offer, by: By, text: Text) -> Alert:
     return _raise(
         f"offer:{offer.pk}:question", "question", by, text, plan, referral=referral, offer=offer
     )
+
+
+def ask_new_shift(offer: Offer, by: By, change: datetime, text: Text) -> Alert:
+    """Ask the new shift of the accepting unit whether it stands; behind it the unit's ladder."""
+    referral = offer.referral
+    plan = still_ready_plan(
+        rungs=rungs_of_unit(offer.unit),
+        desk=rungs_of_desk(referral.district)[0],
+        waits=_waits(referral.district, Urgency(referral.urgency)),
+    )
+    key = f"offer:{offer.pk}:shift:{change.isoformat()}"
+    return _raise(key, "still_ready", by, text, plan, referral=referral, offer=offer)
 
 
 def tell_desk(referral: Referral, by: By, kind: str, key: str, text: Text) -> Alert:
@@ -203,7 +219,7 @@ def _raise(
             "path": text.path,
             "urgency": referral.urgency,
             "needs_answer": needs_answer,
-            "for_desk": kind != "question" and needs_answer,
+            "for_desk": kind not in TO_UNITS and needs_answer,
             "plan": [step.as_dict() for step in plan],
             "raised_at": by.received_at,
         },

@@ -212,6 +212,56 @@ def accept(by: By, offer: Offer, *, receiver: str = "", entrance: str = "") -> O
     return offer
 
 
+def reconfirm(by: By, offer: Offer, *, receiver: str = "", entrance: str = "") -> Offer:
+    """The unit's new shift is still ready. What is not told of receiver and entrance stays.
+
+    The attendant and the driver hear of it only when one of the two has changed; pressed again
+    with nothing new it changes nothing.
+
+    Raises:
+        NotPossible: when this unit does not take the babies, or the referral is over.
+    """
+    with transaction.atomic():
+        referral = timeline.hold(offer.referral_id)
+        offer = _fresh(offer, referral)
+        _require_open(referral)
+        if offer.stage != OfferStage.ACCEPTED.value:
+            raise NotPossible(
+                f"{offer.unit} does not take {referral.code} now, so there is nothing to confirm. "
+                "Answer the question itself, yes or no.",
+                code="not_accepted",
+            )
+        told = {"receiver": receiver or offer.receiver, "entrance": entrance or offer.entrance}
+        was = {"receiver": offer.receiver, "entrance": offer.entrance}
+        if told == was and offer.shift_to_confirm(by.received_at) is None:
+            return offer
+        offer.receiver, offer.entrance = told["receiver"], told["entrance"]
+        offer.reconfirmed_at, offer.reconfirmed_by = by.received_at, by.name
+        offer.save(update_fields=["receiver", "entrance", "reconfirmed_at", "reconfirmed_by"])
+        timeline.append(
+            referral,
+            "reconfirmed",
+            by,
+            {
+                "offer": offer.pk,
+                "unit": offer.unit.code,
+                "receiver": timeline.committed(
+                    timeline.keep_text(referral, "receiver", offer.receiver)
+                ),
+                "entrance": offer.entrance,
+                "changed": sorted(name for name in told if told[name] != was[name]),
+            },
+        )
+        alerting.settle(
+            referral.alerts.open().filter(kind__in=["still_ready", "not_reconfirmed"]),
+            f"{offer.unit} is still ready",
+            by,
+        )
+        if told != was:
+            _tell_reception(referral, offer, by)
+    return offer
+
+
 def decline(by: By, offer: Offer, *, reason: DeclineReason, words: str = "") -> Offer:
     """A unit cannot take the babies. After an acceptance this takes the acceptance back.
 
@@ -440,6 +490,19 @@ def _answer(offer: Offer, to: OfferStage, by: By, **also: Any) -> None:
     _claim(offer, to, answered_at=by.received_at, answered_by=by.name, **also)
 
 
+def _tell_reception(referral: Referral, offer: Offer, by: By) -> None:
+    if referral.raised_by:
+        alerting.tell_person(
+            referral,
+            referral.raised_by,
+            by,
+            "reception_changed",
+            f"offer:{offer.pk}:reception:attendant:{referral.head_seq}",
+            messages.reception_changed(offer),
+        )
+    ports.journeys().reception_changed(referral, offer, by)
+
+
 def _withdraw(offer: Offer, by: By, why: str) -> None:
     require_step(OFFER_STEPS, OfferStage(offer.stage), OfferStage.WITHDRAWN, what="this question")
     was_open = offer.stage == OfferStage.OPEN.value
@@ -475,7 +538,7 @@ def _unplace(referral: Referral, offer: Offer, by: By, text: alerting.Text) -> N
 
 
 def _settle_question(offer: Offer, by: By, reason: str) -> None:
-    alerting.settle(offer.alerts.open().filter(kind="question"), reason, by)
+    alerting.settle(offer.alerts.open().filter(kind__in=alerting.TO_UNITS), reason, by)
 
 
 def _settle_search(referral: Referral, by: By, reason: str) -> None:

@@ -50,6 +50,28 @@ def accepted(offer: Offer) -> Text:
     return Text(sentence=words, message=words, path=f"/r/{offer.referral.code}/")
 
 
+def still_ready(offer: Offer) -> Text:
+    """To the unit's new shift: does the acceptance stand, and who receives now?"""
+    words = {"code": offer.referral.code, "unit": offer.unit}
+    return Text(
+        sentence=_("The new shift of %(unit)s has not said yet whether it is ready for %(code)s.")
+        % words,
+        message=_("%(code)s: new shift. Is the cot still ready, who receives? Answer:") % words,
+        path=f"/unit/{offer.pk}/",
+    )
+
+
+def reception_changed(offer: Offer) -> Text:
+    """Where the baby goes has not changed; the entrance, or who receives, has."""
+    words = _("%(code)s, %(unit)s: entrance %(entrance)s; %(receiver)s receives.") % {
+        "code": offer.referral.code,
+        "unit": offer.unit,
+        "entrance": offer.entrance or _("ask"),
+        "receiver": offer.receiver,
+    }
+    return Text(sentence=words, message=words, path=f"/r/{offer.referral.code}/")
+
+
 def taken_back(offer: Offer) -> Text:
     """The unit that had accepted cannot take the baby after all."""
     words = _(

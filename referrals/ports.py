@@ -54,6 +54,10 @@ class Journeys(Protocol):
         """A unit has accepted: the vehicle now has a destination."""
         ...
 
+    def reception_changed(self, referral: Referral, offer: Offer, by: By) -> None:
+        """Another entrance, or another person who receives: who drives there must know."""
+        ...
+
     def unplaced(self, referral: Referral, by: By) -> None:
         """The accepted unit can no longer take the baby."""
         ...

@@ -31,6 +31,10 @@ class TransportJourneys:
                 transfer, "road", estimating.road_estimate(transfer), by.received_at
             )
 
+    def reception_changed(self, referral: Referral, offer: Offer, by: By) -> None:
+        """The driver learns of another entrance or receiver."""
+        lifecycle.tell_reception(referral, offer, by)
+
     def unplaced(self, referral: Referral, by: By) -> None:
         """The journey has no destination until another unit accepts."""
         lifecycle.set_destination(referral, None, by)

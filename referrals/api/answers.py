@@ -140,6 +140,8 @@ class OfferAnswer(WithHead):
     decline_reason = serializers.CharField(allow_blank=True)
     receiver = serializers.CharField(allow_blank=True)
     entrance = serializers.CharField(allow_blank=True)
+    reconfirmed_at = serializers.DateTimeField(allow_null=True)
+    reconfirmed_by = serializers.CharField(allow_blank=True)
     shown = serializers.DictField(help_text="The candidate as it was shown when asked.")
 
 
@@ -280,6 +282,7 @@ class UnitAnswer(serializers.Serializer):
     is_open = serializers.BooleanField()
     entrance = serializers.CharField(allow_blank=True)
     phone = Phone()
+    shift_changes = serializers.ListField(child=serializers.CharField())
 
 
 class AlertAnswer(WithHead):

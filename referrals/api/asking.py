@@ -106,6 +106,25 @@ class OfferAccept(OfferVerb):
         return self.said_to(offer)
 
 
+class OfferReconfirm(OfferVerb):
+    """Still yes."""
+
+    @extend_schema(request=told.AcceptTold, responses=answers.OfferAnswer)
+    @once
+    def post(self, request: Request, pk: int) -> Response:
+        """After a change of shift: still ready. What is left out of the two stays as it was."""
+        offer = self.offer(pk)
+        require_answer(self.scope, offer)
+        said = self.told(told.AcceptTold)
+        offer = lifecycle.reconfirm(
+            self.by(said),
+            offer,
+            receiver=said.get("receiver", ""),
+            entrance=said.get("entrance", ""),
+        )
+        return self.said_to(offer)
+
+
 class OfferDecline(OfferVerb):
     """No, with a reason."""
 

@@ -2,9 +2,11 @@
 
 from datetime import datetime
 from typing import Any, NoReturn
+from zoneinfo import ZoneInfo
 
 from django.db import models
 
+from referrals.calc.shifts import clock_time_in, last_shift_change
 from referrals.calc.states import OfferStage, ReferralStage
 from referrals.calc.terms import Ending, Urgency
 from referrals.models.sites import Site, Unit
@@ -156,6 +158,8 @@ class Offer(models.Model):
     decline_reason = models.CharField(max_length=24, blank=True)
     receiver = models.CharField(max_length=120, blank=True)
     entrance = models.CharField(max_length=120, blank=True)
+    reconfirmed_at = models.DateTimeField(null=True, blank=True)
+    reconfirmed_by = models.CharField(max_length=150, blank=True)
     one_time_code = models.CharField(max_length=8, blank=True)
     shown = models.JSONField(default=dict, help_text="The candidate as it was shown when asked.")
 
@@ -182,6 +186,18 @@ class Offer(models.Model):
 
     def __str__(self) -> str:
         return f"{self.referral.code} to {self.unit}"
+
+    def shift_to_confirm(self, now: datetime) -> datetime | None:
+        """The unit's last shift change, if it came after the acceptance was last confirmed."""
+        if self.stage != OfferStage.ACCEPTED.value or self.answered_at is None:
+            return None
+        change = last_shift_change(
+            [clock_time_in(text) for text in self.unit.shift_changes],
+            ZoneInfo(self.referral.district.time_zone),
+            now,
+        )
+        confirmed = max(self.answered_at, self.reconfirmed_at or self.answered_at)
+        return change if change and change > confirmed else None
 
 
 class CotHold(models.Model):

@@ -68,6 +68,7 @@ MATRIX = [
     ("POST", "referrals/{code}/take_back/", REASON, "YNRRNNNYYNU"),
     ("POST", "referrals/{code}/divert/", REASON, "RNRRNNNYYNU"),
     ("POST", "offers/{offer}/accept/", {}, "RNYNNNNYYNU"),
+    ("POST", "offers/{offer}/reconfirm/", {}, "RNYNNNNYYNU"),
     ("POST", "offers/{offer}/decline/", {"reason": "no_staff"}, "RNYNNNNYYNU"),
     ("POST", "offers/{offer}/withdraw/", REASON, "RNRNNNNYYNU"),
     ("GET", "transfers/{transfer}/", None, "YNYNNYNYYNY"),

@@ -37,6 +37,7 @@ urlpatterns = [
     path(_BABY + "ending/reverse/", record.BabyEndingReverse.as_view(), name="ending_reverse"),
     path("offers/", asking.Offers.as_view(), name="offers"),
     path(_OFFER + "accept/", asking.OfferAccept.as_view(), name="offer_accept"),
+    path(_OFFER + "reconfirm/", asking.OfferReconfirm.as_view(), name="offer_reconfirm"),
     path(_OFFER + "decline/", asking.OfferDecline.as_view(), name="offer_decline"),
     path(_OFFER + "withdraw/", asking.OfferWithdraw.as_view(), name="offer_withdraw"),
     path("transfers/", journeys.Transfers.as_view(), name="transfers"),

@@ -94,6 +94,12 @@ class AcceptForm(DeskForm):
     entrance = forms.CharField(max_length=120, required=False, label=_("Entrance"))
 
 
+class ReconfirmForm(AcceptForm):
+    """The unit's new shift said on the phone that it is still ready."""
+
+    receiver = forms.CharField(max_length=120, label=_("Who receives now"))
+
+
 class DeclineForm(DeskForm):
     """A unit said no on the phone."""
 

@@ -110,6 +110,14 @@ def _accept(press: Press) -> str:
     return _("%s takes the baby.") % offer.unit
 
 
+def _reconfirm(press: Press) -> str:
+    told = press.told
+    offer = lifecycle.reconfirm(
+        press.by, press.offer(), receiver=told["receiver"], entrance=told["entrance"]
+    )
+    return _("%s is still ready.") % offer.unit
+
+
 def _decline(press: Press) -> str:
     reason = DeclineReason(press.told["reason"])
     offer = lifecycle.decline(press.by, press.offer(), reason=reason, words=press.told["words"])
@@ -210,6 +218,7 @@ VERBS: dict[str, Verb] = {
     "ask": Verb(forms.AskForm, _ask, "units"),
     "ask_next": Verb(forms.Nothing, _ask_next, "units"),
     "accept": Verb(forms.AcceptForm, _accept, "units"),
+    "reconfirm": Verb(forms.ReconfirmForm, _reconfirm, "units"),
     "decline": Verb(forms.DeclineForm, _decline, "units"),
     "withdraw": Verb(forms.WithdrawForm, _withdraw, "units"),
     "divert": Verb(forms.WhyForm, _divert, "units"),

@@ -243,7 +243,8 @@ def _page(
 
 
 def _state(transfer: Transfer) -> str:
-    return f"{transfer.stage}:{transfer.destination_id or 0}:{transfer.without_acceptance:d}"
+    goes_to = f"{transfer.destination_id or 0}:{transfer.without_acceptance:d}"
+    return f"{transfer.stage}:{goes_to}:{_entrance(transfer)}"
 
 
 def _entrance(transfer: Transfer) -> str:

@@ -138,6 +138,14 @@ def _checked(body: Body, book: _Book) -> str:
     return _("check of %s") % _whose(body) + gauge + stopped
 
 
+def _reconfirmed(body: Body, book: _Book) -> str:
+    words = _("%s is still ready after its shift changed") % book.place(body.get("unit"))
+    changed = body.get("changed") or ()
+    if "entrance" in changed:
+        words += _(", entrance now: %s") % body.get("entrance", "")
+    return words + (_(", another person receives") if "receiver" in changed else "")
+
+
 def _declined(body: Body, book: _Book) -> str:
     words = _("%(unit)s cannot take the baby: %(reason)s") % {
         "unit": book.place(body.get("unit")),
@@ -201,6 +209,7 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "baby_added": lambda b, k: _("another baby: %s") % _whose(b),
     "unit_asked": lambda b, k: _("%s asked") % k.place(b.get("unit")),
     "accepted": lambda b, k: _("%s takes the baby") % k.place(b.get("unit")),
+    "reconfirmed": _reconfirmed,
     "declined": _declined,
     "lapsed": lambda b, k: _("%s never answered") % k.place(b.get("unit")),
     "withdrawn": lambda b, k: (

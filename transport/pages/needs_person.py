@@ -26,6 +26,7 @@ FIRST = (
     "check_missed",
     "alone",
     "unanswered",
+    "not_reconfirmed",
     "vehicle_silent",
     "not_set_off",
     "collection_overdue",
@@ -42,7 +43,7 @@ RING_DRIVER = {
     "collection_overdue", "departure_overdue", "arrival_suggested", "late_note",
 }  # fmt: skip
 RING_POST = {"alone", "departure_overdue", "oxygen_short", "no_vehicle", "vehicle_wanted"}
-RING_UNIT = {"handover_unsigned", "outcome_not_told", "arrival_suggested"}
+RING_UNIT = {"handover_unsigned", "outcome_not_told", "arrival_suggested", "not_reconfirmed"}
 NEXT_UNIT = {"unanswered", "nobody_can_take", "unplaced"}
 WANTS_VEHICLE = {"vehicle_wanted", "no_vehicle"}
 OTHER_VEHICLE = {"vehicle_silent", "not_set_off", "collection_overdue", "stopped"}
@@ -155,6 +156,8 @@ def _actions(
         yield Action("open", _("Send another vehicle"), f"{page}#vehicle")
     if "oxygen_short" in kinds:
         yield Action("open", _("The oxygen in words"), f"{page}#oxygen")
+    if "not_reconfirmed" in kinds:
+        yield Action("open", _("Write down what they say"), f"{page}#units")
     if "outcome_not_told" in kinds:
         yield Action("open", _("Write the outcome"), f"{page}#outcome")
 

@@ -38,6 +38,7 @@ from transport.pages.unit_forms import (
     DeclineForm,
     OutcomeForm,
     ReceiptForm,
+    StillReadyForm,
 )
 
 HISTORY = 20
@@ -157,6 +158,20 @@ def accept(request: HttpRequest, asked: Question) -> HttpResponse:
 
 @for_question
 @require_POST
+def reconfirm(request: HttpRequest, asked: Question) -> HttpResponse:
+    """After a change of shift: still ready, and who receives now."""
+    form = StillReadyForm(request.POST)
+    if not form.is_valid():
+        return _question_page(request, asked, ready_form=form, status=422)
+    try:
+        lifecycle.reconfirm(asked.by, asked.offer, **form.cleaned_data)
+    except NotPossible as refusal:
+        return _question_page(request, asked, problem=refusal.sentence, ready_form=form, status=409)
+    return redirect(asked.base)
+
+
+@for_question
+@require_POST
 def decline(request: HttpRequest, asked: Question) -> HttpResponse:
     """No, with a reason."""
     form = DeclineForm(request.POST)
@@ -242,6 +257,7 @@ def _question_page(
     status: int = 200,
     accept_form: AcceptForm | None = None,
     decline_form: DeclineForm | None = None,
+    ready_form: StillReadyForm | None = None,
 ) -> HttpResponse:
     offer = Offer.objects.select_related("referral__district", "referral__origin").get(
         pk=asked.offer.pk
@@ -254,6 +270,7 @@ def _question_page(
         "problem": problem,
         "accept_form": accept_form or AcceptForm(initial=entrance),
         "decline_form": decline_form or DeclineForm(),
+        "ready_form": ready_form or StillReadyForm(initial=_ready_now(asked)),
         "babies": babies_now(referral, transfer, asked.now),
         "mother": referral.mother.observations.filter(corrected_by=None).last(),
         "treatments": referral.treatments.select_related("told"),
@@ -308,6 +325,7 @@ def _of_units(staff: Staff) -> dict[str, Any]:
         "coming": [
             (offer, arrival_shown(offer, newest_transfer(offer.referral), now)) for offer in coming
         ],
+        "shift_changed": [offer.pk for offer in coming if offer.shift_to_confirm(now)],
         "history": earlier.order_by("-asked_at")[:HISTORY],
     }
 
@@ -321,6 +339,16 @@ def _standing(asked: Question) -> dict[str, Any]:
         "transfer": transfer,
         "between": arrival_shown(offer, transfer, asked.now),
         "taken_by_other": _taken_by_other(offer),
+        "shift_changed": offer.shift_to_confirm(asked.now) if offer.referral.is_open else None,
+    }
+
+
+def _ready_now(asked: Question) -> dict[str, str]:
+    """Of a new shift, whoever presses receives; in the same shift it stays as it was told."""
+    new_shift = asked.offer.shift_to_confirm(asked.now)
+    return {
+        "receiver": asked.by.name if new_shift else asked.offer.receiver,
+        "entrance": asked.offer.entrance,
     }
 
 
