@@ -89,6 +89,12 @@ def tell_desk_quietly(referral: Referral, by: By, kind: str, key: str, text: Tex
     return _raise(key, kind, by, text, plan, referral=referral)
 
 
+def ask_desk_quietly(referral: Referral, by: By, kind: str, key: str, text: Text) -> Alert:
+    """Tell the desk once about something it must look at; it stands there, and never climbs."""
+    plan = notice_plan(rungs_of_desk(referral.district)[0])
+    return _raise(key, kind, by, text, plan, referral=referral, for_desk=True)
+
+
 def tell_unit(offer: Offer, by: By, kind: str, key: str, text: Text) -> Alert:
     """Tell every first contact of a unit something that needs no answer."""
     rungs = rungs_of_unit(offer.unit)
@@ -204,6 +210,7 @@ def _raise(
     *,
     referral: Referral,
     offer: Offer | None = None,
+    for_desk: bool = False,
 ) -> Alert:
     needs_answer = len(plan) > 1
     alert, made = Alert.objects.get_or_create(
@@ -219,7 +226,7 @@ def _raise(
             "path": text.path,
             "urgency": referral.urgency,
             "needs_answer": needs_answer,
-            "for_desk": kind not in TO_UNITS and needs_answer,
+            "for_desk": for_desk or (kind not in TO_UNITS and needs_answer),
             "plan": [step.as_dict() for step in plan],
             "raised_at": by.received_at,
         },

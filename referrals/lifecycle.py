@@ -14,6 +14,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from referrals import alerting, cots, messages, ports, recording, timeline
 from referrals.acting import By, by_system
@@ -37,6 +38,7 @@ from referrals.models import (
     Staff,
     Unit,
 )
+from referrals.twice import notices_about, tell_desk_of_twice
 
 log = logging.getLogger(__name__)
 DEATHS = frozenset({Ending.DIED_BEFORE_DEPARTURE, Ending.DIED_ON_THE_WAY})
@@ -88,6 +90,7 @@ def raise_referral(
         referral = timeline.hold(referral.pk)
         recording.refresh_needs(referral, by)
         ports.journeys().open(referral, by)
+        tell_desk_of_twice(referral, by)
     return referral
 
 
@@ -384,7 +387,7 @@ def end_baby(
 def reverse_ending(by: By, baby: Baby, *, reason: str) -> Baby:
     """An ending was entered in error: take it back with a reason, the search goes on."""
     with transaction.atomic():
-        referral = timeline.hold(baby.referral_id)
+        referral, went_on_as = _hold_with_joined(baby.referral_id)
         baby.refresh_from_db()
         if not baby.ending:
             raise NotPossible(f"{baby.code} has no ending to reverse.", code="not_ended")
@@ -397,6 +400,8 @@ def reverse_ending(by: By, baby: Baby, *, reason: str) -> Baby:
             by,
             {"baby": baby.birth_order, "was": was, "reason": timeline.committed(kept)},
         )
+        if went_on_as:
+            _part(by, referral, went_on_as)
         if referral.stage == ReferralStage.CLOSED.value:
             placed = referral.accepted_offer() is not None
             _move(
@@ -417,6 +422,50 @@ def take_back(by: By, referral: Referral, *, reason: str) -> Referral:
         held = timeline.hold(referral.pk)
         for baby in held.babies.filter(ending=""):
             end_baby(by, baby, Ending.RAISED_IN_ERROR, words=reason)
+    return timeline_row(referral.pk)
+
+
+def join(by: By, referral: Referral, into: Referral) -> Referral:
+    """Two referrals are one baby: this one closes, the other goes on. Nothing is copied.
+
+    What was told here stays and is read from the other's page. A unit that had taken the babies
+    under this code is asked at once under the other, unless that one is placed.
+
+    Raises:
+        NotPossible: when one of them is over, they are not of one district, or only this one has
+            a vehicle, which would be lost on its way.
+    """
+    if referral.pk == into.pk:
+        raise NotPossible(
+            f"{referral.code} is this referral. Choose the other code of the same baby.",
+            code="same_referral",
+        )
+    with transaction.atomic():
+        held = _hold_all(referral.pk, into.pk)
+        referral, into = held[referral.pk], held[into.pk]
+        _require_joinable(referral, into)
+        placed = referral.accepted_offer()
+        why = f"the same baby is called for as {into.code}"
+        for offer in referral.offers.filter(stage__in=LIVE_OFFERS):
+            _withdraw(_fresh(offer, referral), by, why)
+        referral.joined_into = into
+        referral.save(update_fields=["joined_into"])
+        timeline.append(referral, "joined", by, {"into": into.code})
+        timeline.append(into, "joined", by, {"from": referral.code})
+        alerting.settle(notices_about(referral, into), why, by)
+        if referral.raised_by:
+            alerting.tell_person(
+                referral,
+                referral.raised_by,
+                by,
+                "joined",
+                f"referral:{referral.pk}:joined:{referral.head_seq}",
+                messages.joined(referral, into),
+            )
+        for baby in referral.babies.filter(ending=""):
+            end_baby(by, baby, Ending.RAISED_IN_ERROR, words=why)
+        if placed and not into.accepted_offer():
+            ask(by, into, placed.unit)
     return timeline_row(referral.pk)
 
 
@@ -451,6 +500,44 @@ def _require_open(referral: Referral) -> None:
             "or raise a new referral.",
             code="closed",
         )
+
+
+def _hold_all(*numbers: int) -> dict[int, Referral]:
+    """Several referrals, always held from the lowest number up."""
+    return {number: timeline.hold(number) for number in sorted(set(numbers))}
+
+
+def _hold_with_joined(number: int) -> tuple[Referral, Referral | None]:
+    """A referral and the one it was joined into, if any."""
+    other = Referral.objects.values_list("joined_into", flat=True).get(pk=number)
+    held = _hold_all(number, *([other] if other else []))
+    return held[number], held.get(other or 0)
+
+
+def _require_joinable(referral: Referral, into: Referral) -> None:
+    _require_open(referral)
+    _require_open(into)
+    if referral.district_id != into.district_id:
+        raise NotPossible(
+            f"{referral.code} and {into.code} belong to different districts. "
+            "Ring the other desk; each closes its own.",
+            code="other_district",
+        )
+    vehicle = ports.journeys().vehicle_of(referral)
+    if vehicle and not ports.journeys().vehicle_of(into):
+        raise NotPossible(
+            f"Only {referral.code} has a vehicle, {vehicle}. Close {into.code} into "
+            f"{referral.code} instead, or first send a vehicle for {into.code}.",
+            code="only_vehicle",
+        )
+
+
+def _part(by: By, referral: Referral, other: Referral) -> None:
+    """An ending was taken back after a join: they are two babies after all."""
+    referral.joined_into = None
+    referral.save(update_fields=["joined_into"])
+    timeline.append(referral, "parted", by, {"other": other.code})
+    timeline.append(other, "parted", by, {"other": referral.code})
 
 
 def _fresh(offer: Offer, referral: Referral) -> Offer:
@@ -559,6 +646,7 @@ def _close(referral: Referral, by: By) -> None:
             _withdraw(accepted, by, "the referral has ended")
     _move(referral, ReferralStage.CLOSED, closed_at=by.received_at)
     # Plain notices still go out: the withdrawal above must reach the unit.
-    alerting.settle(referral.alerts.open().filter(needs_answer=True), "the referral has ended", by)
+    owed = referral.alerts.open().filter(Q(needs_answer=True) | Q(for_desk=True))
+    alerting.settle(owed, "the referral has ended", by)
     timeline.append(referral, "closed", by, {"endings": sorted(endings)})
     ports.journeys().closed(referral, by)

@@ -72,6 +72,30 @@ def reception_changed(offer: Offer) -> Text:
     return Text(sentence=words, message=words, path=f"/r/{offer.referral.code}/")
 
 
+def perhaps_twice(first: Referral, second: Referral) -> Text:
+    """Two calls from one place, perhaps for one baby: a person must ask."""
+    words = _(
+        "%(first)s and %(second)s were both called for at %(site)s, at %(at)s and %(then)s. "
+        "Ring and ask: one baby, or two?"
+    ) % {
+        "first": first.code,
+        "second": second.code,
+        "site": second.origin.name,
+        "at": clock_time(first.raised_at, first),
+        "then": clock_time(second.raised_at, second),
+    }
+    return Text(sentence=words, message=words, path=f"/desk/{second.code}/")
+
+
+def joined(referral: Referral, into: Referral) -> Text:
+    """To whoever called: the same baby goes on under one code."""
+    words = _("%(code)s is the same baby as %(into)s. It goes on as %(into)s; help is coming.") % {
+        "code": referral.code,
+        "into": into.code,
+    }
+    return Text(sentence=words, message=words, path=f"/r/{into.code}/")
+
+
 def taken_back(offer: Offer) -> Text:
     """The unit that had accepted cannot take the baby after all."""
     words = _(

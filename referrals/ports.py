@@ -66,6 +66,10 @@ class Journeys(Protocol):
         """Every baby has an ending: a vehicle not yet at the unit is stood down."""
         ...
 
+    def vehicle_of(self, referral: Referral) -> str:
+        """The name of the vehicle that was sent, empty while there is none."""
+        ...
+
     def concerns(self, referral: Referral, now: datetime) -> Iterable[Concern]:
         """What about the journey needs a person, now or later."""
         ...

@@ -17,6 +17,7 @@ from referrals.calc.states import OfferStage, ReferralStage
 from referrals.calc.terms import Ending, Urgency
 from referrals.models import Alert, Referral
 from referrals.ports import Concern
+from referrals.twice import tell_desk_of_twice
 
 LAPSE_AFTER_ANSWER_TIMES = 6
 LOOK_AGAIN = timedelta(minutes=5)
@@ -34,6 +35,9 @@ def look_at(referral_id: int, now: datetime) -> None:
     with transaction.atomic():
         referral = timeline.hold(referral_id)
         _ask_new_shift(referral, now)
+        if referral.is_open:
+            # Two calls at the same moment do not see each other when they are raised.
+            tell_desk_of_twice(referral, by)
         concerns = list(concerns_of(referral, now))
         for concern in concerns:
             if concern.due_at <= now and (key := _key_to_raise(referral, concern, now)):

@@ -43,6 +43,11 @@ class TransportJourneys:
         """The journey ends with the referral."""
         lifecycle.finish(referral, by)
 
+    def vehicle_of(self, referral: Referral) -> str:
+        """The vehicle of the live journey."""
+        transfer = referral.transfers.live().select_related("vehicle").first()
+        return transfer.vehicle.name if transfer and transfer.vehicle else ""
+
     def concerns(self, referral: Referral, now: datetime) -> Iterable[Concern]:
         """What about the journey needs a person."""
         return concerns.concerns_of_journey(referral, now)

@@ -43,6 +43,9 @@ class Referral(models.Model):
     reports = models.CharField(max_length=120, blank=True)
     alone = models.BooleanField(null=True, help_text="One pair of hands only.")
     closed_at = models.DateTimeField(null=True, blank=True)
+    joined_into = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="joined_from"
+    )
     next_look_at = models.DateTimeField(null=True, blank=True)
     head_seq = models.PositiveIntegerField(default=0)
     head_hash = models.CharField(max_length=64, default="0" * 64)

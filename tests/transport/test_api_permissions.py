@@ -66,6 +66,7 @@ MATRIX = [
     ("POST", "referrals/{code}/babies/1/ending/", {"ending": "family_declined"}, "YNYRNNNYYNU"),
     ("POST", "referrals/{code}/babies/1/ending/reverse/", REASON, "YNYRNNNYYNU"),
     ("POST", "referrals/{code}/take_back/", REASON, "YNRRNNNYYNU"),
+    ("POST", "referrals/{code}/join/", {"into": "K7Q4"}, "RNRRNNNBBNU"),
     ("POST", "referrals/{code}/divert/", REASON, "RNRRNNNYYNU"),
     ("POST", "offers/{offer}/accept/", {}, "RNYNNNNYYNU"),
     ("POST", "offers/{offer}/reconfirm/", {}, "RNYNNNNYYNU"),

@@ -32,6 +32,7 @@ urlpatterns = [
     path(_REFERRAL + "entries/", record.Entries.as_view(), name="entries"),
     path(_REFERRAL + "outcome/", record.Outcomes.as_view(), name="outcome"),
     path(_REFERRAL + "take_back/", asking.TakeBack.as_view(), name="take_back"),
+    path(_REFERRAL + "join/", asking.Join.as_view(), name="join"),
     path(_REFERRAL + "divert/", asking.Divert.as_view(), name="divert"),
     path(_BABY + "ending/", record.BabyEnding.as_view(), name="ending"),
     path(_BABY + "ending/reverse/", record.BabyEndingReverse.as_view(), name="ending_reverse"),

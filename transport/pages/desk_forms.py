@@ -268,6 +268,23 @@ class EndForm(DeskForm):
     minutes_ago = _ago()
 
 
+class JoinForm(DeskForm):
+    """The same baby was called for twice: which code goes on."""
+
+    into = forms.ChoiceField(label=_("It goes on as"))
+
+    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
+        super().__init__(referral, *arguments, **options)
+        others = Referral.objects.open().filter(district=referral.district).exclude(pk=referral.pk)
+        here_first = sorted(
+            others.select_related("origin").order_by("-raised_at"),
+            key=lambda other: other.origin_id != referral.origin_id,
+        )
+        field = self.fields["into"]
+        assert isinstance(field, forms.ChoiceField)  # noqa: S101 - declared above
+        field.choices = [(each.code, f"{each.code}, {each.origin.name}") for each in here_first]
+
+
 class ReverseForm(DeskForm):
     """An ending was entered in error."""
 

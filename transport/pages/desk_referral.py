@@ -31,11 +31,12 @@ from transport.models import Transfer
 from transport.pages import entry_words, needs_person
 from transport.pages.desk_forms import DeskForm
 from transport.pages.desk_verbs import VERBS, Press, verb_named
+from transport.pages.told_too import told_too
 from transport.pages.words import STAGES, word
 
 FORMS_OF_ONE = (
     "ask_next", "divert", "found", "take_back", "toward", "milestone", "check", "sign", "outcome",
-    "end", "reverse",
+    "end", "join", "reverse",
 )  # fmt: skip
 """Verbs whose form stands once on the page; the others stand once for each row they are about."""
 FORMS_OF_OFFER = ("accept", "reconfirm", "decline", "withdraw")
@@ -140,6 +141,7 @@ def _everything(
         "offers": [_offer(found, offer, now, failed) for offer in offers],
         "accepted": next((o for o in offers if o.stage == OfferStage.ACCEPTED.value), None),
         "forms": {name: _form(found, name, failed) for name in FORMS_OF_ONE},
+        "told_too": told_too(found, now),
         "timeline": entry_words.lines_of(found),
         "faults": timeline.faults_of(found),
         **_search(found, offers, now, failed),

@@ -209,6 +209,16 @@ def _end(press: Press) -> str:
     return _("The ending is written down.")
 
 
+def _join(press: Press) -> str:
+    rows = access.visible_referrals(press.staff).filter(district=press.referral.district)
+    into = get_object_or_404(rows, code=press.told["into"])
+    lifecycle.join(press.by, press.referral, into)
+    return _("%(code)s is closed; the baby goes on as %(into)s.") % {
+        "code": press.referral.code,
+        "into": into.code,
+    }
+
+
 def _reverse(press: Press) -> str:
     lifecycle.reverse_ending(press.by, press.baby(), reason=press.told["reason"])
     return _("The ending is taken back.")
@@ -231,6 +241,7 @@ VERBS: dict[str, Verb] = {
     "sign": Verb(forms.SignForm, _sign, "handover"),
     "outcome": Verb(forms.OutcomeForm, _outcome, "outcome"),
     "end": Verb(forms.EndForm, _end, "outcome"),
+    "join": Verb(forms.JoinForm, _join, "outcome"),
     "reverse": Verb(forms.ReverseForm, _reverse, "outcome"),
 }
 

@@ -200,6 +200,12 @@ def _needs(body: Body, book: _Book) -> str:
     return _("needs worked out: %(added)d new, %(gone)d no longer") % {"added": added, "gone": gone}
 
 
+def _joined(body: Body, book: _Book) -> str:
+    if "into" in body:
+        return _("the same baby as %(code)s: it goes on as %(code)s") % {"code": body["into"]}
+    return _("%s is the same baby; what was told there can be read here") % body.get("from", "")
+
+
 def _about(text: str) -> str:
     return text.replace("_", " ")
 
@@ -218,6 +224,8 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     ),
     "ended": _ended,
     "ending_reversed": lambda b, k: _("ending of %s taken back") % _whose(b),
+    "joined": _joined,
+    "parted": lambda b, k: _("not the same baby as %s after all") % b.get("other", ""),
     "reopened": lambda b, k: _("open again"),
     "closed": lambda b, k: _("closed"),
     "observed": _observed,

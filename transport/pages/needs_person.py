@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from referrals.models import Alert, District, Offer, Referral
+from referrals.twice import other_of
 from transport import choosing
 from transport.models import Transfer
 
@@ -42,7 +43,14 @@ RING_DRIVER = {
     "stopped", "oxygen_short", "check_missed", "vehicle_silent", "not_set_off",
     "collection_overdue", "departure_overdue", "arrival_suggested", "late_note",
 }  # fmt: skip
-RING_POST = {"alone", "departure_overdue", "oxygen_short", "no_vehicle", "vehicle_wanted"}
+RING_POST = {
+    "perhaps_twice",
+    "alone",
+    "departure_overdue",
+    "oxygen_short",
+    "no_vehicle",
+    "vehicle_wanted",
+}
 RING_UNIT = {"handover_unsigned", "outcome_not_told", "arrival_suggested", "not_reconfirmed"}
 NEXT_UNIT = {"unanswered", "nobody_can_take", "unplaced"}
 WANTS_VEHICLE = {"vehicle_wanted", "no_vehicle"}
@@ -156,6 +164,7 @@ def _actions(
         yield Action("open", _("Send another vehicle"), f"{page}#vehicle")
     if "oxygen_short" in kinds:
         yield Action("open", _("The oxygen in words"), f"{page}#oxygen")
+    yield from _joins(referral, alerts)
     if "not_reconfirmed" in kinds:
         yield Action("open", _("Write down what they say"), f"{page}#units")
     if "outcome_not_told" in kinds:
@@ -188,6 +197,15 @@ def _call_named_by(alert: Alert) -> Iterable[Action]:
             yield _ring(offer.unit.name, offer.unit.phone.as_e164)
     if alert.kind == "not_reached" and subject.startswith("+"):
         yield _ring(subject, subject)
+
+
+def _joins(referral: Referral, alerts: list[Alert]) -> Iterable[Action]:
+    """Which call goes on, where two are perhaps about one baby; only a person presses it."""
+    for alert in alerts:
+        other = other_of(alert) if alert.kind == "perhaps_twice" else None
+        if other:
+            label = _("The same baby: go on as %s") % other.code
+            yield Action("post", label, _verb(referral, "join"), (("into", other.code),))
 
 
 def _send_best(referral: Referral, now: datetime) -> Iterable[Action]:

@@ -32,6 +32,7 @@ from transport.models import Handover, Transfer
 from transport.pages.attendant_telling import changed_answers
 from transport.pages.cases import baby_of, band_matches
 from transport.pages.happening import arrival_shown, babies_now, needs_of, newest_transfer
+from transport.pages.told_too import told_too
 from transport.pages.unit_forms import (
     AcceptForm,
     CotsForm,
@@ -275,6 +276,7 @@ def _question_page(
         "mother": referral.mother.observations.filter(corrected_by=None).last(),
         "treatments": referral.treatments.select_related("told"),
         "advice": referral.advice.select_related("text"),
+        "told_too": told_too(referral, asked.now),
         "needs": needs_of(referral, asked.now),
     }
     if transfer:
