@@ -28,6 +28,7 @@ from fixtures_demo.district_shapes import (
 )
 
 SEED = "taluvesi-20"
+SHIFT_CHANGES = ("07:00", "19:00")
 FOLDER = Path(__file__).resolve().parent / "district"
 
 Row = dict[str, Any]
@@ -89,7 +90,8 @@ def site_rows() -> list[Row]:
 def unit_rows() -> list[Row]:
     """Return the rows of ``units.csv``."""
     rows = [unit._asdict() for unit in tables.UNITS]
-    return [{k: v for k, v in row.items() if k != "median_answer_minutes"} for row in rows]
+    shifts = {"shift_changes": ";".join(SHIFT_CHANGES)}
+    return [{k: v for k, v in row.items() if k != "median_answer_minutes"} | shifts for row in rows]
 
 
 def people_rows() -> list[Row]:
@@ -136,7 +138,7 @@ def rota_rows() -> list[Row]:
     rows = []
     for owner, team in teams().items():
         for shift in range(14):
-            starts, ends = ("07:00", "19:00") if shift % 2 == 0 else ("19:00", "07:00")
+            starts, ends = SHIFT_CHANGES if shift % 2 == 0 else SHIFT_CHANGES[::-1]
             turn = {"username": team[shift % 3], "weekday": shift // 2}
             rows.append({"owner": owner, **turn, "starts": starts, "ends": ends})
     return rows

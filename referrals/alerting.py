@@ -23,6 +23,7 @@ from referrals.calc.escalation import (
     minutes_to_next_step,
     notice_plan,
     question_plan,
+    still_ready_plan,
     waits_for,
 )
 from referrals.calc.terms import Urgency
@@ -30,6 +31,9 @@ from referrals.contacts import reach_person, rungs_of_desk, rungs_of_unit
 from referrals.models import Alert, Delivery, District, Offer, Referral, Staff
 from referrals.nudging import nudge
 from referrals.ports import Concern
+
+TO_UNITS = ("question", "still_ready")
+"""Kinds that a unit must answer; a concern of its own tells the desk when it does not."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,6 +64,18 @@ def ask_unit(offer: Offer, by: By, text: Text) -> Alert:
     )
 
 
+def ask_new_shift(offer: Offer, by: By, change: datetime, text: Text) -> Alert:
+    """Ask the new shift of the accepting unit whether it stands; behind it the unit's ladder."""
+    referral = offer.referral
+    plan = still_ready_plan(
+        rungs=rungs_of_unit(offer.unit),
+        desk=rungs_of_desk(referral.district)[0],
+        waits=_waits(referral.district, Urgency(referral.urgency)),
+    )
+    key = f"offer:{offer.pk}:shift:{change.isoformat()}"
+    return _raise(key, "still_ready", by, text, plan, referral=referral, offer=offer)
+
+
 def tell_desk(referral: Referral, by: By, kind: str, key: str, text: Text) -> Alert:
     """Tell the desk about something it must deal with."""
     return _raise(
@@ -71,6 +87,12 @@ def tell_desk_quietly(referral: Referral, by: By, kind: str, key: str, text: Tex
     """Tell the desk something it only has to know."""
     plan = notice_plan(rungs_of_desk(referral.district)[0])
     return _raise(key, kind, by, text, plan, referral=referral)
+
+
+def ask_desk_quietly(referral: Referral, by: By, kind: str, key: str, text: Text) -> Alert:
+    """Tell the desk once about something it must look at; it stands there, and never climbs."""
+    plan = notice_plan(rungs_of_desk(referral.district)[0])
+    return _raise(key, kind, by, text, plan, referral=referral, for_desk=True)
 
 
 def tell_unit(offer: Offer, by: By, kind: str, key: str, text: Text) -> Alert:
@@ -193,6 +215,7 @@ def _raise(
     *,
     referral: Referral,
     offer: Offer | None = None,
+    for_desk: bool = False,
 ) -> Alert:
     needs_answer = len(plan) > 1
     alert, made = Alert.objects.get_or_create(
@@ -208,7 +231,7 @@ def _raise(
             "path": text.path,
             "urgency": referral.urgency,
             "needs_answer": needs_answer,
-            "for_desk": kind != "question" and needs_answer,
+            "for_desk": for_desk or (kind not in TO_UNITS and needs_answer),
             "plan": [step.as_dict() for step in plan],
             "raised_at": by.received_at,
         },

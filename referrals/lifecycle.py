@@ -14,6 +14,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from referrals import alerting, cots, messages, ports, recording, timeline
@@ -39,6 +40,7 @@ from referrals.models import (
     Staff,
     Unit,
 )
+from referrals.twice import notices_about, tell_desk_of_twice
 
 log = logging.getLogger(__name__)
 LIVE_OFFERS = (OfferStage.OPEN.value, OfferStage.ACCEPTED.value)
@@ -89,6 +91,7 @@ def raise_referral(
         referral = timeline.hold(referral.pk)
         recording.refresh_needs(referral, by)
         ports.journeys().open(referral, by)
+        tell_desk_of_twice(referral, by)
     return referral
 
 
@@ -228,6 +231,56 @@ def accept(by: By, offer: Offer, *, receiver: str = "", entrance: str = "") -> O
     return offer
 
 
+def reconfirm(by: By, offer: Offer, *, receiver: str = "", entrance: str = "") -> Offer:
+    """The unit's new shift is still ready. What is not told of receiver and entrance stays.
+
+    The attendant and the driver hear of it only when one of the two has changed; pressed again
+    with nothing new it changes nothing.
+
+    Raises:
+        NotPossible: when this unit does not take the babies, or the referral is over.
+    """
+    with transaction.atomic():
+        referral = timeline.hold(offer.referral_id)
+        offer = _fresh(offer, referral)
+        _require_open(referral)
+        if offer.stage != OfferStage.ACCEPTED.value:
+            raise NotPossible(
+                f"{offer.unit} does not take {referral.code} now, so there is nothing to confirm. "
+                "Answer the question itself, yes or no.",
+                code="not_accepted",
+            )
+        told = {"receiver": receiver or offer.receiver, "entrance": entrance or offer.entrance}
+        was = {"receiver": offer.receiver, "entrance": offer.entrance}
+        if told == was and offer.shift_to_confirm(by.received_at) is None:
+            return offer
+        offer.receiver, offer.entrance = told["receiver"], told["entrance"]
+        offer.reconfirmed_at, offer.reconfirmed_by = by.received_at, by.name
+        offer.save(update_fields=["receiver", "entrance", "reconfirmed_at", "reconfirmed_by"])
+        timeline.append(
+            referral,
+            "reconfirmed",
+            by,
+            {
+                "offer": offer.pk,
+                "unit": offer.unit.code,
+                "receiver": timeline.committed(
+                    timeline.keep_text(referral, "receiver", offer.receiver)
+                ),
+                "entrance": offer.entrance,
+                "changed": sorted(name for name in told if told[name] != was[name]),
+            },
+        )
+        alerting.settle(
+            referral.alerts.open().filter(kind__in=["still_ready", "not_reconfirmed"]),
+            f"{offer.unit} is still ready",
+            by,
+        )
+        if told != was:
+            _tell_reception(referral, offer, by)
+    return offer
+
+
 def decline(by: By, offer: Offer, *, reason: DeclineReason, words: str = "") -> Offer:
     """A unit cannot take the babies. After an acceptance this takes the acceptance back.
 
@@ -350,7 +403,7 @@ def end_baby(
 def reverse_ending(by: By, baby: Baby, *, reason: str) -> Baby:
     """An ending was entered in error: take it back with a reason, the search goes on."""
     with transaction.atomic():
-        referral = timeline.hold(baby.referral_id)
+        referral, went_on_as = _hold_with_joined(baby.referral_id)
         baby.refresh_from_db()
         if not baby.ending:
             raise NotPossible(f"{baby.code} has no ending to reverse.", code="not_ended")
@@ -365,6 +418,8 @@ def reverse_ending(by: By, baby: Baby, *, reason: str) -> Baby:
         )
         if was == Ending.HANDED_OVER.value:
             ports.journeys().handover_undone(referral, baby, by)
+        if went_on_as:
+            _part(by, referral, went_on_as)
         if referral.stage == ReferralStage.CLOSED.value:
             placed = referral.accepted_offer() is not None
             _move(
@@ -385,6 +440,50 @@ def take_back(by: By, referral: Referral, *, reason: str) -> Referral:
         held = timeline.hold(referral.pk)
         for baby in held.babies.filter(ending=""):
             end_baby(by, baby, Ending.RAISED_IN_ERROR, words=reason)
+    return timeline_row(referral.pk)
+
+
+def join(by: By, referral: Referral, into: Referral) -> Referral:
+    """Two referrals are one baby: this one closes, the other goes on. Nothing is copied.
+
+    What was told here stays and is read from the other's page. A unit that had taken the babies
+    under this code is asked at once under the other, unless that one is placed.
+
+    Raises:
+        NotPossible: when one of them is over, they are not of one district, or only this one has
+            a vehicle, which would be lost on its way.
+    """
+    if referral.pk == into.pk:
+        raise NotPossible(
+            f"{referral.code} is this referral. Choose the other code of the same baby.",
+            code="same_referral",
+        )
+    with transaction.atomic():
+        held = _hold_all(referral.pk, into.pk)
+        referral, into = held[referral.pk], held[into.pk]
+        _require_joinable(referral, into)
+        placed = referral.accepted_offer()
+        why = f"the same baby is called for as {into.code}"
+        for offer in referral.offers.filter(stage__in=LIVE_OFFERS):
+            _withdraw(_fresh(offer, referral), by, why)
+        referral.joined_into = into
+        referral.save(update_fields=["joined_into"])
+        timeline.append(referral, "joined", by, {"into": into.code})
+        timeline.append(into, "joined", by, {"from": referral.code})
+        alerting.settle(notices_about(referral, into), why, by)
+        if referral.raised_by:
+            alerting.tell_person(
+                referral,
+                referral.raised_by,
+                by,
+                "joined",
+                f"referral:{referral.pk}:joined:{referral.head_seq}",
+                messages.joined(referral, into),
+            )
+        for baby in referral.babies.filter(ending=""):
+            end_baby(by, baby, Ending.RAISED_IN_ERROR, words=why)
+        if placed and not into.accepted_offer():
+            ask(by, into, placed.unit)
     return timeline_row(referral.pk)
 
 
@@ -436,6 +535,44 @@ def _require_open(referral: Referral) -> None:
         )
 
 
+def _hold_all(*numbers: int) -> dict[int, Referral]:
+    """Several referrals, always held from the lowest number up."""
+    return {number: timeline.hold(number) for number in sorted(set(numbers))}
+
+
+def _hold_with_joined(number: int) -> tuple[Referral, Referral | None]:
+    """A referral and the one it was joined into, if any."""
+    other = Referral.objects.values_list("joined_into", flat=True).get(pk=number)
+    held = _hold_all(number, *([other] if other else []))
+    return held[number], held.get(other or 0)
+
+
+def _require_joinable(referral: Referral, into: Referral) -> None:
+    _require_open(referral)
+    _require_open(into)
+    if referral.district_id != into.district_id:
+        raise NotPossible(
+            f"{referral.code} and {into.code} belong to different districts. "
+            "Ring the other desk; each closes its own.",
+            code="other_district",
+        )
+    vehicle = ports.journeys().vehicle_of(referral)
+    if vehicle and not ports.journeys().vehicle_of(into):
+        raise NotPossible(
+            f"Only {referral.code} has a vehicle, {vehicle}. Close {into.code} into "
+            f"{referral.code} instead, or first send a vehicle for {into.code}.",
+            code="only_vehicle",
+        )
+
+
+def _part(by: By, referral: Referral, other: Referral) -> None:
+    """An ending was taken back after a join: they are two babies after all."""
+    referral.joined_into = None
+    referral.save(update_fields=["joined_into"])
+    timeline.append(referral, "parted", by, {"other": other.code})
+    timeline.append(other, "parted", by, {"other": referral.code})
+
+
 def _fresh(offer: Offer, referral: Referral) -> Offer:
     offer = Offer.objects.select_related("unit__site").get(pk=offer.pk)
     offer.referral = referral
@@ -473,6 +610,19 @@ def _answer(offer: Offer, to: OfferStage, by: By, **also: Any) -> None:
     _claim(offer, to, answered_at=by.received_at, answered_by=by.name, **also)
 
 
+def _tell_reception(referral: Referral, offer: Offer, by: By) -> None:
+    if referral.raised_by:
+        alerting.tell_person(
+            referral,
+            referral.raised_by,
+            by,
+            "reception_changed",
+            f"offer:{offer.pk}:reception:attendant:{referral.head_seq}",
+            messages.reception_changed(offer),
+        )
+    ports.journeys().reception_changed(referral, offer, by)
+
+
 def _withdraw(offer: Offer, by: By, why: str) -> None:
     require_step(OFFER_STEPS, OfferStage(offer.stage), OfferStage.WITHDRAWN, what="this question")
     was_open = offer.stage == OfferStage.OPEN.value
@@ -508,7 +658,7 @@ def _unplace(referral: Referral, offer: Offer, by: By, text: alerting.Text) -> N
 
 
 def _settle_question(offer: Offer, by: By, reason: str) -> None:
-    alerting.settle(offer.alerts.open().filter(kind="question"), reason, by)
+    alerting.settle(offer.alerts.open().filter(kind__in=alerting.TO_UNITS), reason, by)
 
 
 def _settle_search(referral: Referral, by: By, reason: str) -> None:
@@ -529,6 +679,7 @@ def _close(referral: Referral, by: By) -> None:
             _withdraw(accepted, by, "the referral has ended")
     _move(referral, ReferralStage.CLOSED, closed_at=by.received_at)
     # Plain notices still go out: the withdrawal above must reach the unit.
-    alerting.settle(referral.alerts.open().filter(needs_answer=True), "the referral has ended", by)
+    owed = referral.alerts.open().filter(Q(needs_answer=True) | Q(for_desk=True))
+    alerting.settle(owed, "the referral has ended", by)
     timeline.append(referral, "closed", by, {"endings": sorted(endings)})
     ports.journeys().closed(referral, by)

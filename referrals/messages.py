@@ -79,6 +79,52 @@ def outcome_told(referral: Referral) -> Text:
     return Text(sentence=words, message=words, path="/post/")
 
 
+def still_ready(offer: Offer) -> Text:
+    """To the unit's new shift: does the acceptance stand, and who receives now?"""
+    words = {"code": offer.referral.code, "unit": offer.unit}
+    return Text(
+        sentence=_("The new shift of %(unit)s has not said yet whether it is ready for %(code)s.")
+        % words,
+        message=_("%(code)s: new shift. Is the cot still ready, who receives? Answer:") % words,
+        path=f"/unit/{offer.pk}/",
+    )
+
+
+def reception_changed(offer: Offer) -> Text:
+    """Where the baby goes has not changed; the entrance, or who receives, has."""
+    words = _("%(code)s, %(unit)s: entrance %(entrance)s; %(receiver)s receives.") % {
+        "code": offer.referral.code,
+        "unit": offer.unit,
+        "entrance": offer.entrance or _("ask"),
+        "receiver": offer.receiver,
+    }
+    return Text(sentence=words, message=words, path=f"/r/{offer.referral.code}/")
+
+
+def perhaps_twice(first: Referral, second: Referral) -> Text:
+    """Two calls from one place, perhaps for one baby: a person must ask."""
+    words = _(
+        "%(first)s and %(second)s were both called for at %(site)s, at %(at)s and %(then)s. "
+        "Ring and ask: one baby, or two?"
+    ) % {
+        "first": first.code,
+        "second": second.code,
+        "site": second.origin.name,
+        "at": clock_time(first.raised_at, first),
+        "then": clock_time(second.raised_at, second),
+    }
+    return Text(sentence=words, message=words, path=f"/desk/{second.code}/")
+
+
+def joined(referral: Referral, into: Referral) -> Text:
+    """To whoever called: the same baby goes on under one code."""
+    words = _("%(code)s is the same baby as %(into)s. It goes on as %(into)s; help is coming.") % {
+        "code": referral.code,
+        "into": into.code,
+    }
+    return Text(sentence=words, message=words, path=f"/r/{into.code}/")
+
+
 def taken_back(offer: Offer) -> Text:
     """The unit that had accepted cannot take the baby after all."""
     words = _(

@@ -54,6 +54,10 @@ class Journeys(Protocol):
         """A unit has accepted: the vehicle now has a destination."""
         ...
 
+    def reception_changed(self, referral: Referral, offer: Offer, by: By) -> None:
+        """Another entrance, or another person who receives: who drives there must know."""
+        ...
+
     def unplaced(self, referral: Referral, by: By) -> None:
         """The accepted unit can no longer take the baby."""
         ...
@@ -64,6 +68,10 @@ class Journeys(Protocol):
 
     def closed(self, referral: Referral, by: By) -> None:
         """Every baby has an ending: a vehicle not yet at the unit is stood down."""
+        ...
+
+    def vehicle_of(self, referral: Referral) -> str:
+        """The name of the vehicle that was sent, empty while there is none."""
         ...
 
     def concerns(self, referral: Referral, now: datetime) -> Iterable[Concern]:

@@ -17,6 +17,7 @@ from referrals.calc.states import OfferStage, ReferralStage
 from referrals.calc.terms import Ending, Urgency
 from referrals.models import Alert, Referral
 from referrals.ports import Concern
+from referrals.twice import tell_desk_of_twice
 
 LAPSE_AFTER_ANSWER_TIMES = 6
 LOOK_AGAIN = timedelta(minutes=5)
@@ -33,6 +34,10 @@ def look_at(referral_id: int, now: datetime) -> None:
     by = by_system(now)
     with transaction.atomic():
         referral = timeline.hold(referral_id)
+        _ask_new_shift(referral, now)
+        if referral.is_open:
+            # Two calls at the same moment do not see each other when they are raised.
+            tell_desk_of_twice(referral, by)
         concerns = list(concerns_of(referral, now))
         for concern in concerns:
             if concern.due_at <= now and (key := _key_to_raise(referral, concern, now)):
@@ -48,6 +53,7 @@ def concerns_of(referral: Referral, now: datetime) -> Iterator[Concern]:
     """Everything about a referral that needs a person, now or from a later time on."""
     if referral.is_open:
         yield from _concerns_of_search(referral)
+        yield from _new_shift_silent(referral, now)
         yield from ports.journeys().concerns(referral, now)
     else:
         yield from _outcome_not_told(referral)
@@ -90,6 +96,47 @@ def _ask_on(referral_id: int, now: datetime) -> None:
             lifecycle.lapse(offer, now)
     if not any(offer.asked_at + patience > now for offer in open_offers):
         lifecycle.ask_best(referral_id, now)
+
+
+def _ask_new_shift(referral: Referral, now: datetime) -> None:
+    """Ask the accepting unit again once its shift has changed; the shift before is asked no more.
+
+    The first look after the change finds it, so the question comes within ``LOOK_AGAIN``.
+    """
+    offer = referral.accepted_offer() if referral.is_open else None
+    if offer is None:
+        return
+    offer.referral = referral
+    change = offer.shift_to_confirm(now)
+    if change is None:
+        return
+    by = by_system(now)
+    asked = alerting.ask_new_shift(offer, by, change, messages.still_ready(offer))
+    older = offer.alerts.open().filter(kind="still_ready").exclude(pk=asked.pk)
+    alerting.settle(older, "a newer shift is asked", by)
+
+
+def _new_shift_silent(referral: Referral, now: datetime) -> Iterator[Concern]:
+    offer = referral.accepted_offer()
+    if offer is None:
+        return
+    offer.referral = referral
+    change = offer.shift_to_confirm(now)
+    if change is None:
+        return
+    asked = offer.alerts.filter(kind="still_ready").order_by("-pk").first()
+    patience = timedelta(minutes=referral.district.offer_answer_minutes)
+    yield Concern(
+        key=concern_key(referral, "not_reconfirmed", f"{change.isoformat()}:{offer.pk}"),
+        kind="not_reconfirmed",
+        due_at=(asked.raised_at if asked else now) + patience,
+        sentence=(
+            f"The shift of {offer.unit} changed at {messages.clock_time(change, referral)} and "
+            f"nobody has said that it is still ready for {referral.code}. Ring them."
+        ),
+        path=f"/desk/{referral.code}/",
+        urgency=Urgency(referral.urgency),
+    )
 
 
 def _concerns_of_search(referral: Referral) -> Iterator[Concern]:

@@ -5,7 +5,7 @@ in one transaction. What a driver reports is a fact: it is kept in whatever orde
 stage is what all facts together amount to.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -18,7 +18,8 @@ from referrals.acting import By
 from referrals.calc.quantities import require_possible
 from referrals.calc.states import NotPossible, require_step
 from referrals.calc.terms import Ending
-from referrals.models import Baby, Referral, Site, Unit
+from referrals.messages import reception_changed
+from referrals.models import Baby, Offer, Referral, Site, Unit
 from transport import estimating, messages
 from transport.calc.stages import (
     FINISHED,
@@ -279,6 +280,21 @@ def set_destination(referral: Referral, unit: Unit | None, by: By) -> None:
     )
     if transfer.vehicle:
         _tell_driver(referral, transfer, by, changed=True)
+
+
+def tell_reception(referral: Referral, offer: Offer, by: By) -> None:
+    """Entrance or receiver has changed: tell who drives there. The caller holds the row."""
+    transfer = referral.transfers.live().select_related("vehicle").first()
+    if transfer is None or transfer.vehicle is None:
+        return
+    alerting.tell_phone(
+        referral,
+        transfer.driver_name,
+        transfer.driver_phone,
+        by,
+        f"transfer:{transfer.pk}:driver:{transfer.assignment}:{referral.head_seq}",
+        replace(reception_changed(offer), path="driver"),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

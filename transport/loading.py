@@ -129,7 +129,7 @@ def _sites(folder: Folder) -> None:
 
 def _units(folder: Folder) -> None:
     required = ("code", "site", "name", "level", "capabilities", "cots_total", "cots_open")
-    for row in folder.rows("units.csv", required, ("entrance", "phone")):
+    for row in folder.rows("units.csv", required, ("entrance", "phone", "shift_changes")):
         site = _find(row, "site", folder.sites)
         total = row.whole("cots_total", 1000) or 0
         free = row.whole("cots_open", 1000, required=False)
@@ -145,6 +145,7 @@ def _units(folder: Folder) -> None:
             cots_reported_at=None if free is None else folder.now,
             entrance=row.text("entrance", required=False),
             phone=_phone(folder, row, "phone") or (site.phone if site else ""),
+            shift_changes=row.several("shift_changes"),
         )
         if free is not None and free > total:
             row.wrong("cots_open", f"{free} free of {total} in all")

@@ -31,6 +31,10 @@ class TransportJourneys:
                 transfer, "road", estimating.road_estimate(transfer), by.received_at
             )
 
+    def reception_changed(self, referral: Referral, offer: Offer, by: By) -> None:
+        """The driver learns of another entrance or receiver."""
+        lifecycle.tell_reception(referral, offer, by)
+
     def unplaced(self, referral: Referral, by: By) -> None:
         """The journey has no destination until another unit accepts."""
         lifecycle.set_destination(referral, None, by)
@@ -42,6 +46,11 @@ class TransportJourneys:
     def closed(self, referral: Referral, by: By) -> None:
         """The journey ends with the referral."""
         lifecycle.finish(referral, by)
+
+    def vehicle_of(self, referral: Referral) -> str:
+        """The vehicle of the live journey."""
+        transfer = referral.transfers.live().select_related("vehicle").first()
+        return transfer.vehicle.name if transfer and transfer.vehicle else ""
 
     def concerns(self, referral: Referral, now: datetime) -> Iterable[Concern]:
         """What about the journey needs a person."""

@@ -87,10 +87,14 @@ class Row:
             self.wrong(column, f"{text!r} is not known; known are: {', '.join(known)}")
         return text
 
+    def several(self, column: str) -> list[str]:
+        """Words joined by semicolons; an empty cell is none."""
+        words = [word.strip() for word in self.text(column, required=False).split(";")]
+        return [word for word in words if word]
+
     def several_of(self, column: str, known: Sequence[str]) -> list[str]:
         """Known words joined by semicolons; an empty cell is none."""
-        words = [word.strip() for word in self.text(column, required=False).split(";")]
-        words = [word for word in words if word]
+        words = self.several(column)
         for word in words:
             if word not in known:
                 self.wrong(column, f"{word!r} is not known; known are: {', '.join(known)}")

@@ -25,6 +25,8 @@ from referrals.reading import known_facts
 def readable_referrals(staff: Staff) -> QuerySet[Referral]:
     """The referrals a person sees, with all that is shown of them fetched in one go."""
     return visible_referrals(staff).prefetch_related(
+        "joined_into",
+        "joined_from",
         "babies__observations",
         "babies__name",
         "mother__observations",
@@ -140,6 +142,8 @@ class OfferAnswer(WithHead):
     decline_reason = serializers.CharField(allow_blank=True)
     receiver = serializers.CharField(allow_blank=True)
     entrance = serializers.CharField(allow_blank=True)
+    reconfirmed_at = serializers.DateTimeField(allow_null=True)
+    reconfirmed_by = serializers.CharField(allow_blank=True)
     shown = serializers.DictField(help_text="The candidate as it was shown when asked.")
 
 
@@ -160,7 +164,17 @@ class ReferralAnswer(serializers.Serializer):
     mother = MotherAnswer()
     needs = NeedAnswer(many=True)
     offers = OfferAnswer(many=True)
+    joined_into = serializers.SerializerMethodField()
+    joined_from = serializers.SerializerMethodField()
     entry_seq = serializers.IntegerField(source="head_seq")
+
+    def get_joined_into(self, referral: Referral) -> str | None:
+        """The code under which the same baby goes on."""
+        return referral.joined_into.code if referral.joined_into else None
+
+    def get_joined_from(self, referral: Referral) -> list[str]:
+        """The codes of the same baby that were closed into this one."""
+        return [joined.code for joined in referral.joined_from.all()]
 
 
 class ObservationAnswer(WithHead):
@@ -280,6 +294,7 @@ class UnitAnswer(serializers.Serializer):
     is_open = serializers.BooleanField()
     entrance = serializers.CharField(allow_blank=True)
     phone = Phone()
+    shift_changes = serializers.ListField(child=serializers.CharField())
 
 
 class AlertAnswer(WithHead):

@@ -51,6 +51,24 @@ class TakeBack(OfReferral):
         return Response(self.shown(answers.ReferralAnswer, self.referral(code)))
 
 
+class Join(OfReferral):
+    """The same baby called for twice."""
+
+    @extend_schema(request=told.JoinTold, responses=answers.ReferralAnswer)
+    @once
+    def post(self, request: Request, code: str) -> Response:
+        """Close this referral into another one of the same baby; answers the closed one."""
+        referral = self.referral(code)
+        require_desk(self.scope, referral)
+        said = self.told(told.JoinTold)
+        into = access.visible_referrals(self.staff).filter(code=said["into"]).first()
+        if into is None:
+            raise exceptions.ValidationError({"into": [_("no referral has this code")]})
+        require_desk(self.scope, into)
+        lifecycle.join(self.by(said), referral, into)
+        return Response(self.shown(answers.ReferralAnswer, self.referral(code)))
+
+
 class Divert(OfReferral):
     """The accepted unit will not do any more."""
 
@@ -98,6 +116,25 @@ class OfferAccept(OfferVerb):
         require_answer(self.scope, offer)
         said = self.told(told.AcceptTold)
         offer = lifecycle.accept(
+            self.by(said),
+            offer,
+            receiver=said.get("receiver", ""),
+            entrance=said.get("entrance", ""),
+        )
+        return self.said_to(offer)
+
+
+class OfferReconfirm(OfferVerb):
+    """Still yes."""
+
+    @extend_schema(request=told.AcceptTold, responses=answers.OfferAnswer)
+    @once
+    def post(self, request: Request, pk: int) -> Response:
+        """After a change of shift: still ready. What is left out of the two stays as it was."""
+        offer = self.offer(pk)
+        require_answer(self.scope, offer)
+        said = self.told(told.AcceptTold)
+        offer = lifecycle.reconfirm(
             self.by(said),
             offer,
             receiver=said.get("receiver", ""),

@@ -246,6 +246,12 @@ class ReasonTold(WhenTold):
     reason = Text(300, required=True)
 
 
+class JoinTold(WhenTold):
+    """Which referral goes on."""
+
+    into = Text(20, required=True)
+
+
 class AskTold(WhenTold):
     """Which unit to ask."""
 

@@ -5,7 +5,7 @@ waits never change a ladder that is running.
 """
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from referrals.calc.terms import Urgency
@@ -68,6 +68,14 @@ def question_plan(
         Step(after_minutes=waits[1], reach=second + tuple(desk), ask_next=True),
         Step(after_minutes=waits[2], reach=everybody, ask_next=True),
     )
+
+
+def still_ready_plan(
+    *, rungs: Sequence[Sequence[Reach]], desk: Sequence[Reach], waits: Sequence[float]
+) -> tuple[Step, ...]:
+    """The ladder of the question to a new shift: that of a question, but no other unit is asked."""
+    steps = question_plan(rungs=rungs, desk=desk, waits=waits, urgency=Urgency.STABLE)
+    return tuple(replace(step, ask_next=False) for step in steps)
 
 
 def desk_plan(*, rungs: Sequence[Sequence[Reach]], waits: Sequence[float]) -> tuple[Step, ...]:

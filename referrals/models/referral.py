@@ -2,10 +2,12 @@
 
 from datetime import datetime
 from typing import Any, NoReturn
+from zoneinfo import ZoneInfo
 
 from django.db import models
 
 from referrals.calc.codes import is_on_band
+from referrals.calc.shifts import clock_time_in, last_shift_change
 from referrals.calc.states import OfferStage, ReferralStage
 from referrals.calc.terms import Ending, Urgency
 from referrals.models.sites import Site, Unit
@@ -42,6 +44,9 @@ class Referral(models.Model):
     reports = models.CharField(max_length=120, blank=True)
     alone = models.BooleanField(null=True, help_text="One pair of hands only.")
     closed_at = models.DateTimeField(null=True, blank=True)
+    joined_into = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="joined_from"
+    )
     next_look_at = models.DateTimeField(null=True, blank=True)
     head_seq = models.PositiveIntegerField(default=0)
     head_hash = models.CharField(max_length=64, default="0" * 64)
@@ -166,6 +171,8 @@ class Offer(models.Model):
     decline_reason = models.CharField(max_length=24, blank=True)
     receiver = models.CharField(max_length=120, blank=True)
     entrance = models.CharField(max_length=120, blank=True)
+    reconfirmed_at = models.DateTimeField(null=True, blank=True)
+    reconfirmed_by = models.CharField(max_length=150, blank=True)
     one_time_code = models.CharField(max_length=8, blank=True)
     shown = models.JSONField(default=dict, help_text="The candidate as it was shown when asked.")
 
@@ -192,6 +199,18 @@ class Offer(models.Model):
 
     def __str__(self) -> str:
         return f"{self.referral.code} to {self.unit}"
+
+    def shift_to_confirm(self, now: datetime) -> datetime | None:
+        """The unit's last shift change, if it came after the acceptance was last confirmed."""
+        if self.stage != OfferStage.ACCEPTED.value or self.answered_at is None:
+            return None
+        change = last_shift_change(
+            [clock_time_in(text) for text in self.unit.shift_changes],
+            ZoneInfo(self.referral.district.time_zone),
+            now,
+        )
+        confirmed = max(self.answered_at, self.reconfirmed_at or self.answered_at)
+        return change if change and change > confirmed else None
 
 
 class CotHold(models.Model):

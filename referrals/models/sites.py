@@ -7,6 +7,7 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from phonenumber_field.modelfields import PhoneNumberField
 
+from referrals.calc.shifts import NotAClockTime, clock_time_in
 from referrals.calc.terms import Capability
 
 
@@ -21,6 +22,17 @@ def known_capabilities(codes: list[str]) -> None:
     unknown = set(codes) - {capability.value for capability in Capability}
     if unknown:
         raise ValidationError(f"unknown capabilities: {', '.join(sorted(unknown))}")
+
+
+def known_clock_times(texts: list[str]) -> None:
+    """Refuse what is not a list of times of day, such as ``["07:00", "19:00"]``."""
+    if not (isinstance(texts, list) and all(isinstance(text, str) for text in texts)):
+        raise ValidationError('write a list of times of day, as ["07:00", "19:00"]')
+    for text in texts:
+        try:
+            clock_time_in(text)
+        except NotAClockTime as error:
+            raise ValidationError(str(error)) from error
 
 
 def default_ventilated_waits() -> list[float]:
@@ -114,6 +126,15 @@ class Unit(models.Model):
     is_open = models.BooleanField(default=True)
     entrance = models.CharField(max_length=120, blank=True)
     phone = PhoneNumberField(blank=True)
+    shift_changes = models.JSONField(
+        default=list,
+        blank=True,
+        validators=[known_clock_times],
+        help_text=(
+            'Clock times in the district\'s zone, as ["07:00", "19:00"]; at each, a unit that '
+            "expects a baby is asked whether the cot is still ready."
+        ),
+    )
 
     class Meta:
         constraints = [

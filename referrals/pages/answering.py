@@ -82,7 +82,7 @@ def answer(request: HttpRequest, token: str) -> HttpResponse:
     alert = reader.alert
     if alert.path == "driver" and ":driver:" in alert.key:
         return redirect(reverse("driver_from_alert", args=[token]))
-    if alert.kind == "question":
+    if alert.kind in alerting.TO_UNITS and reader.alert.offer:
         return redirect(reverse("question_by_link", args=[token]))
     if request.method == "POST":
         alerting.acknowledge(alert.pk, reader.by(now))

@@ -39,6 +39,14 @@ def test_the_invented_district_is_loaded(empty, folder):
     assert Vehicle.objects.get(code="AMB-1").driver.username == "mateus.dunnaway"
     assert Cylinder.objects.get(label="A4").us_size == "E"
     assert ChecklistTemplate.objects.count() == 2
+    assert Unit.objects.get(code="THO-NB").shift_changes == ["07:00", "19:00"]
+
+
+def test_a_shift_change_that_is_no_time_of_day_is_named(empty, folder):
+    change(folder / "units.csv", "07:00;19:00", "07:00;7 pm")
+    answer = run("import_district", folder)
+    assert answer.code == 2
+    assert "units.csv, row 2, shift_changes: '7 pm' is not a time of day" in answer.err
 
 
 def test_people_have_no_password_until_one_is_set(empty, folder):

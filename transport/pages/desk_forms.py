@@ -96,6 +96,12 @@ class AcceptForm(DeskForm):
     entrance = forms.CharField(max_length=120, required=False, label=_("Entrance"))
 
 
+class ReconfirmForm(AcceptForm):
+    """The unit's new shift said on the phone that it is still ready."""
+
+    receiver = forms.CharField(max_length=120, label=_("Who receives now"))
+
+
 class DeclineForm(DeskForm):
     """A unit said no on the phone."""
 
@@ -288,6 +294,23 @@ class EndForm(DeskForm):
             not_before=referral.raised_at,
         )
         self.order_fields(["baby", "ending", "determined_by", "band", "ended_at", "words"])
+
+
+class JoinForm(DeskForm):
+    """The same baby was called for twice: which code goes on."""
+
+    into = forms.ChoiceField(label=_("It goes on as"))
+
+    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
+        super().__init__(referral, *arguments, **options)
+        others = Referral.objects.open().filter(district=referral.district).exclude(pk=referral.pk)
+        here_first = sorted(
+            others.select_related("origin").order_by("-raised_at"),
+            key=lambda other: other.origin_id != referral.origin_id,
+        )
+        field = self.fields["into"]
+        assert isinstance(field, forms.ChoiceField)  # noqa: S101 - declared above
+        field.choices = [(each.code, f"{each.code}, {each.origin.name}") for each in here_first]
 
 
 class ReverseForm(DeskForm):

@@ -31,14 +31,15 @@ from transport.models import Transfer
 from transport.pages import entry_words, needs_person
 from transport.pages.desk_forms import DeskForm
 from transport.pages.desk_verbs import VERBS, Press, verb_named
+from transport.pages.told_too import told_too
 from transport.pages.words import MILESTONES_TOLD, STAGES, word
 
 FORMS_OF_ONE = (
     "ask_next", "divert", "found", "take_back", "toward", "milestone", "mistake", "check", "sign",
-    "outcome", "end", "reverse",
+    "outcome", "end", "join", "reverse",
 )  # fmt: skip
 """Verbs whose form stands once on the page; the others stand once for each row they are about."""
-FORMS_OF_OFFER = ("accept", "decline", "withdraw")
+FORMS_OF_OFFER = ("accept", "reconfirm", "decline", "withdraw")
 
 
 @dataclass(frozen=True)
@@ -137,9 +138,10 @@ def _everything(
         "needs": [_need(n) for n in found.needs.filter(superseded_at=None)],
         "treatments": found.treatments.select_related("told"),
         "advice": found.advice.select_related("text"),
-        "offers": [_offer(found, offer, failed) for offer in offers],
+        "offers": [_offer(found, offer, now, failed) for offer in offers],
         "accepted": next((o for o in offers if o.stage == OfferStage.ACCEPTED.value), None),
         "forms": {name: _form(found, name, failed) for name in FORMS_OF_ONE},
+        "told_too": told_too(found, now),
         "timeline": entry_words.lines_of(found),
         "faults": timeline.faults_of(found),
         **_search(found, offers, now, failed),
@@ -176,16 +178,21 @@ def _need(need: Any) -> dict[str, Any]:
     }
 
 
-def _offer(found: Referral, offer: Offer, failed: Failed | None) -> dict[str, Any]:
+def _offer(found: Referral, offer: Offer, now: datetime, failed: Failed | None) -> dict[str, Any]:
+    offer.referral = found
     return {
         "row": offer,
         "stage": word_of(OfferStage, offer.stage),
         "reason": word_of(DeclineReason, offer.decline_reason) if offer.decline_reason else "",
         "can_answer": found.is_open and offer.stage in ("open", "lapsed", "declined"),
+        "can_reconfirm": found.is_open and offer.stage == "accepted",
+        "shift_changed": offer.shift_to_confirm(now) if found.is_open else None,
         "can_decline": found.is_open and offer.stage in ("open", "lapsed", "accepted"),
         "is_live": found.is_open and offer.stage in ("open", "accepted"),
         "forms": {
-            verb: _form(found, verb, failed, offer=offer.pk, entrance=offer.unit.entrance)
+            verb: _form(
+                found, verb, failed, offer=offer.pk, entrance=offer.entrance or offer.unit.entrance
+            )
             for verb in FORMS_OF_OFFER
         },
     }

@@ -110,6 +110,14 @@ def _accept(press: Press) -> str:
     return _("%s takes the baby.") % offer.unit
 
 
+def _reconfirm(press: Press) -> str:
+    told = press.told
+    offer = lifecycle.reconfirm(
+        press.by, press.offer(), receiver=told["receiver"], entrance=told["entrance"]
+    )
+    return _("%s is still ready.") % offer.unit
+
+
 def _decline(press: Press) -> str:
     reason = DeclineReason(press.told["reason"])
     offer = lifecycle.decline(press.by, press.offer(), reason=reason, words=press.told["words"])
@@ -201,6 +209,16 @@ def _end(press: Press) -> str:
     return _("The ending is written down.")
 
 
+def _join(press: Press) -> str:
+    rows = access.visible_referrals(press.staff).filter(district=press.referral.district)
+    into = get_object_or_404(rows, code=press.told["into"])
+    lifecycle.join(press.by, press.referral, into)
+    return _("%(code)s is closed; the baby goes on as %(into)s.") % {
+        "code": press.referral.code,
+        "into": into.code,
+    }
+
+
 def _reverse(press: Press) -> str:
     lifecycle.reverse_ending(press.by, press.baby(), reason=press.told["reason"])
     return _("The ending is taken back.")
@@ -210,6 +228,7 @@ VERBS: dict[str, Verb] = {
     "ask": Verb(forms.AskForm, _ask, "units"),
     "ask_next": Verb(forms.Nothing, _ask_next, "units"),
     "accept": Verb(forms.AcceptForm, _accept, "units"),
+    "reconfirm": Verb(forms.ReconfirmForm, _reconfirm, "units"),
     "decline": Verb(forms.DeclineForm, _decline, "units"),
     "withdraw": Verb(forms.WithdrawForm, _withdraw, "units"),
     "divert": Verb(forms.WhyForm, _divert, "units"),
@@ -223,6 +242,7 @@ VERBS: dict[str, Verb] = {
     "sign": Verb(forms.SignForm, _sign, "handover"),
     "outcome": Verb(forms.OutcomeForm, _outcome, "outcome"),
     "end": Verb(forms.EndForm, _end, "outcome"),
+    "join": Verb(forms.JoinForm, _join, "outcome"),
     "reverse": Verb(forms.ReverseForm, _reverse, "outcome"),
 }
 

@@ -270,7 +270,7 @@ def _button(milestone: TransferStage, transfer: Transfer) -> str:
 
 def _state(transfer: Transfer) -> str:
     where_to = f"{transfer.destination_id or 0}:{transfer.without_acceptance:d}"
-    return f"{transfer.stage}:{where_to}:{transfer.waits_on_the_road:d}"
+    return f"{transfer.stage}:{where_to}:{transfer.waits_on_the_road:d}:{transfer.entrance()}"
 
 
 def _phone_of_unit(transfer: Transfer) -> str:

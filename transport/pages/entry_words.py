@@ -145,6 +145,14 @@ def _checked(body: Body, book: _Book) -> str:
     return _("check of %s") % _whose(body) + gauge + stopped
 
 
+def _reconfirmed(body: Body, book: _Book) -> str:
+    words = _("%s is still ready after its shift changed") % book.place(body.get("unit"))
+    changed = body.get("changed") or ()
+    if "entrance" in changed:
+        words += _(", entrance now: %s") % body.get("entrance", "")
+    return words + (_(", another person receives") if "receiver" in changed else "")
+
+
 def _declined(body: Body, book: _Book) -> str:
     words = _("%(unit)s cannot take the baby: %(reason)s") % {
         "unit": book.place(body.get("unit")),
@@ -208,6 +216,12 @@ def _needs(body: Body, book: _Book) -> str:
     return _("needs worked out: %(added)d new, %(gone)d no longer") % {"added": added, "gone": gone}
 
 
+def _joined(body: Body, book: _Book) -> str:
+    if "into" in body:
+        return _("the same baby as %(code)s: it goes on as %(code)s") % {"code": body["into"]}
+    return _("%s is the same baby; what was told there can be read here") % body.get("from", "")
+
+
 def _about(text: str) -> str:
     return text.replace("_", " ")
 
@@ -217,6 +231,7 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "baby_added": lambda b, k: _("another baby: %s") % _whose(b),
     "unit_asked": lambda b, k: _("%s asked") % k.place(b.get("unit")),
     "accepted": lambda b, k: _("%s takes the baby") % k.place(b.get("unit")),
+    "reconfirmed": _reconfirmed,
     "declined": _declined,
     "lapsed": lambda b, k: _("%s never answered") % k.place(b.get("unit")),
     "withdrawn": lambda b, k: (
@@ -225,6 +240,8 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     ),
     "ended": _ended,
     "ending_reversed": lambda b, k: _("ending of %s taken back") % _whose(b),
+    "joined": _joined,
+    "parted": lambda b, k: _("not the same baby as %s after all") % b.get("other", ""),
     "reopened": lambda b, k: _("open again"),
     "closed": lambda b, k: _("closed"),
     "observed": _observed,

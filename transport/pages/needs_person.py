@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from referrals.models import Alert, District, Offer, Referral
+from referrals.twice import other_of
 from transport import choosing
 from transport.models import Transfer
 
@@ -27,6 +28,7 @@ FIRST = (
     "check_missed",
     "alone",
     "unanswered",
+    "not_reconfirmed",
     "vehicle_silent",
     "not_set_off",
     "collection_overdue",
@@ -42,8 +44,15 @@ RING_DRIVER = {
     "stopped", "oxygen_short", "check_missed", "vehicle_silent", "not_set_off",
     "collection_overdue", "departure_overdue", "arrival_suggested", "late_note",
 }  # fmt: skip
-RING_POST = {"alone", "departure_overdue", "oxygen_short", "no_vehicle", "vehicle_wanted"}
-RING_UNIT = {"handover_unsigned", "outcome_not_told", "arrival_suggested"}
+RING_POST = {
+    "perhaps_twice",
+    "alone",
+    "departure_overdue",
+    "oxygen_short",
+    "no_vehicle",
+    "vehicle_wanted",
+}
+RING_UNIT = {"handover_unsigned", "outcome_not_told", "arrival_suggested", "not_reconfirmed"}
 NEXT_UNIT = {"unanswered", "nobody_can_take", "unplaced"}
 WANTS_VEHICLE = {"vehicle_wanted", "no_vehicle"}
 DRIVER_SAYS = {"not_set_off", "collection_overdue", "departure_overdue", "late_note"}
@@ -54,6 +63,7 @@ OPENS = (
     ({"handover_unsigned"}, gettext_lazy("Enter the signature"), "?open=sign#handover"),
     (OTHER_VEHICLE, gettext_lazy("Send another vehicle"), "#vehicle"),
     ({"oxygen_short"}, gettext_lazy("The oxygen in words"), "#oxygen"),
+    ({"not_reconfirmed"}, gettext_lazy("Write down what they say"), "#units"),
     ({"outcome_not_told"}, gettext_lazy("Write the outcome"), "?open=outcome#outcome"),
 )
 """Which part of the case's page deals with which kinds; ``open`` names the fold that is open."""
@@ -160,6 +170,7 @@ def _actions(
     if "arrival_suggested" in kinds:
         fields = (("milestone", "arrived"),)
         yield Action("post", _("They have arrived"), _verb(referral, "milestone"), fields)
+    yield from _joins(referral, alerts)
     for dealt_with, label, part in OPENS:
         if kinds & dealt_with:
             yield Action("open", str(label), page + part)
@@ -191,6 +202,15 @@ def _call_named_by(alert: Alert) -> Iterable[Action]:
             yield _ring(offer.unit.name, offer.unit.phone.as_e164)
     if alert.kind == "not_reached" and subject.startswith("+"):
         yield _ring(subject, subject)
+
+
+def _joins(referral: Referral, alerts: list[Alert]) -> Iterable[Action]:
+    """Which call goes on, where two are perhaps about one baby; only a person presses it."""
+    for alert in alerts:
+        other = other_of(alert) if alert.kind == "perhaps_twice" else None
+        if other:
+            label = _("The same baby: go on as %s") % other.code
+            yield Action("post", label, _verb(referral, "join"), (("into", other.code),))
 
 
 def _send_best(referral: Referral, now: datetime) -> Iterable[Action]:

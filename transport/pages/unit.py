@@ -41,12 +41,14 @@ from transport.models import Handover, Transfer
 from transport.pages.attendant_telling import changed_answers
 from transport.pages.cases import baby_of
 from transport.pages.happening import arrival_shown, babies_now, needs_of, newest_transfer
+from transport.pages.told_too import told_too
 from transport.pages.unit_forms import (
     AcceptForm,
     CotsForm,
     DeclineForm,
     OutcomeForm,
     ReceiptForm,
+    StillReadyForm,
 )
 
 HISTORY = 20
@@ -172,6 +174,20 @@ def accept(request: HttpRequest, asked: Question) -> HttpResponse:
 
 @for_question
 @require_POST
+def reconfirm(request: HttpRequest, asked: Question) -> HttpResponse:
+    """After a change of shift: still ready, and who receives now."""
+    form = StillReadyForm(request.POST)
+    if not form.is_valid():
+        return _question_page(request, asked, ready_form=form, status=422)
+    try:
+        lifecycle.reconfirm(asked.by, asked.offer, **form.cleaned_data)
+    except NotPossible as refusal:
+        return _question_page(request, asked, problem=refusal.sentence, ready_form=form, status=409)
+    return redirect(asked.base)
+
+
+@for_question
+@require_POST
 def decline(request: HttpRequest, asked: Question) -> HttpResponse:
     """No, with a reason."""
     form = DeclineForm(request.POST)
@@ -260,6 +276,7 @@ def _question_page(
     accept_form: AcceptForm | None = None,
     decline_form: DeclineForm | None = None,
     ticked: dict[str, str] | None = None,
+    ready_form: StillReadyForm | None = None,
 ) -> HttpResponse:
     offer = Offer.objects.select_related("referral__district", "referral__origin").get(
         pk=asked.offer.pk
@@ -272,10 +289,12 @@ def _question_page(
         "problem": problem,
         "accept_form": accept_form or AcceptForm(initial=_receiver_and_entrance(asked)),
         "decline_form": decline_form or DeclineForm(),
+        "ready_form": ready_form or StillReadyForm(initial=_ready_now(asked)),
         "babies": babies_now(referral, transfer, asked.now),
         "mother": referral.mother.observations.filter(corrected_by=None).last(),
         "treatments": referral.treatments.select_related("told"),
         "advice": referral.advice.select_related("text"),
+        "told_too": told_too(referral, asked.now),
         "needs": needs_of(referral, asked.now),
     }
     if transfer:
@@ -373,6 +392,7 @@ def _of_units(staff: Staff) -> dict[str, Any]:
         "coming": [
             (offer, arrival_shown(offer, newest_transfer(offer.referral), now)) for offer in coming
         ],
+        "shift_changed": [offer.pk for offer in coming if offer.shift_to_confirm(now)],
         "history": earlier.order_by("-asked_at")[:HISTORY],
     }
 
@@ -386,6 +406,16 @@ def _standing(asked: Question) -> dict[str, Any]:
         "transfer": transfer,
         "between": arrival_shown(offer, transfer, asked.now),
         "taken_by_other": _taken_by_other(offer),
+        "shift_changed": offer.shift_to_confirm(asked.now) if offer.referral.is_open else None,
+    }
+
+
+def _ready_now(asked: Question) -> dict[str, str]:
+    """Of a new shift, whoever presses receives; in the same shift it stays as it was told."""
+    new_shift = asked.offer.shift_to_confirm(asked.now)
+    return {
+        "receiver": asked.by.name if new_shift else asked.offer.receiver,
+        "entrance": asked.offer.entrance,
     }
 
 

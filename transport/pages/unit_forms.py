@@ -19,6 +19,10 @@ class AcceptForm(PageForm):
         self.fields["entrance"] = Words(_("Entrance"), lines=1)
 
 
+class StillReadyForm(AcceptForm):
+    """The new shift is ready too; who receives now stands there already."""
+
+
 class DeclineForm(PageForm):
     """No, with a reason; the next unit is asked at once."""
 

@@ -8,6 +8,7 @@ of_question = [
     path("", unit.question, name="question"),
     path("now/", unit.question_now, name="now"),
     path("accept/", unit.accept, name="accept"),
+    path("reconfirm/", unit.reconfirm, name="reconfirm"),
     path("decline/", unit.decline, name="decline"),
     path("prepare/", unit.prepare, name="prepare"),
     path("receive/<int:birth_order>/", unit.receive, name="receive"),
