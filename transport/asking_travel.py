@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from referrals import clock
 from referrals.calc.terms import VehicleKind
 from referrals.management.answers import similar
 from referrals.models import District, Site
-from transport.calc.daylight import is_dark
 from transport.calc.travel import (
     InvalidPlace,
     Place,
@@ -20,7 +20,8 @@ from transport.calc.travel import (
     fixed_estimator,
     parse_place,
 )
-from transport.choosing import estimator_of, place_of
+from transport.choosing import place_of
+from transport.roads import estimator_of, is_dark, is_rainy
 from transport.tables import BadTable, Fault, Row, read_table
 
 ENDS = (
@@ -111,7 +112,7 @@ class Travel:
         district = question.origin.district or question.destination.district or self.home
         rainy = question.rainy
         if rainy is None:
-            rainy = district.rainy_season if district else False
+            rainy = is_rainy(district, question.at or clock.now()) if district else False
         return self._estimator(district)(
             question.origin.place,
             question.destination.place,

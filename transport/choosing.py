@@ -26,35 +26,31 @@ from transport.calc.stages import TransferStage
 from transport.calc.travel import (
     Place,
     TravelEstimate,
-    TravelEstimator,
-    TravelSettings,
-    fixed_estimator,
 )
 from transport.models import Cylinder, Ranking, Transfer, Vehicle
+from transport.roads import estimator_of, is_dark, is_rainy, reserve_of
 
 MINUTES_UNTIL_BACK = 90.0
 """Assumed until a vehicle on a journey is free again; common practice, no source."""
 
 
-def estimator_of(district: District) -> TravelEstimator:
-    """The estimator of travel times that a district uses."""
-    return fixed_estimator(TravelSettings(detour_factor=district.detour_factor))
-
-
 def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
     """Every unit in reach as a candidate, with reasons, as things stand now."""
     carrying = carrying_vehicle(referral)
+    origin = _where_the_baby_is(referral, carrying)
     asking = ranks.Asking(
-        origin=_where_the_baby_is(referral, carrying),
+        origin=origin,
         babies=max(len(babies_on_the_way(referral)), 1),
         needs=assess(referral, now),
         flow_l_min=oxygen_flow(referral),
         loading_minutes=0.0 if carrying else referral.district.loading_minutes,
-        now_dark=None,
-        rainy=referral.district.rainy_season,
+        now_dark=is_dark(origin, now),
+        rainy=is_rainy(referral.district, now),
         cylinders=tuple(bottles(Cylinder.objects.filter(site=referral.origin, vehicle=None))),
     )
-    settings = ranks.RankingSettings(bedside_minutes=referral.district.bedside_minutes)
+    settings = ranks.RankingSettings(
+        bedside_minutes=referral.district.bedside_minutes, reserve=reserve_of(referral.district)
+    )
     units = _units_in_sight(referral, asking, settings)
     ranking = ranks.rank(
         asking,
@@ -281,7 +277,7 @@ class VehicleChoice:
 
 def vehicle_choices(referral: Referral, now: datetime) -> list[VehicleChoice]:
     """The free vehicles, those with nothing against them first, then the nearest in time."""
-    estimate = estimator_of(referral.district)
+    estimate, rainy = estimator_of(referral.district), is_rainy(referral.district, now)
     free = (
         Vehicle.objects.filter(district=referral.district, state="free")
         .select_related("base", "driver")
@@ -296,8 +292,8 @@ def vehicle_choices(referral: Referral, now: datetime) -> list[VehicleChoice]:
                 place,
                 place_of(referral.origin),
                 vehicle=kind,
-                rainy=referral.district.rainy_season,
-                dark=None,
+                rainy=rainy,
+                dark=is_dark(place, now),
             )
             if place
             else None

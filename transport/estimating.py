@@ -12,12 +12,12 @@ from transport.calc.stages import TransferStage
 from transport.calc.travel import Place, TravelEstimate, TravelTime, add, certain
 from transport.choosing import (
     carried_bottles,
-    estimator_of,
     oxygen_flow,
     place_of,
     whereabouts,
 )
 from transport.models import Estimate, Transfer
+from transport.roads import estimator_of, is_dark, is_rainy, reserve_of
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class Window:
         }
 
 
-def road_estimate(transfer: Transfer) -> TravelEstimate | None:
+def road_estimate(transfer: Transfer, now: datetime) -> TravelEstimate | None:
     """From the post to the destination with the vehicle sent, or an ambulance until one is."""
     if transfer.destination is None:
         return None
@@ -48,6 +48,7 @@ def road_estimate(transfer: Transfer) -> TravelEstimate | None:
         place_of(transfer.referral.origin),
         place_of(transfer.destination.site),
         _kind(transfer),
+        transfer.on_the_road_at or now,
     )
 
 
@@ -56,7 +57,9 @@ def collection_estimate(transfer: Transfer, now: datetime) -> TravelEstimate | N
     place = whereabouts(transfer.vehicle, now) if transfer.vehicle else None
     if place is None:
         return None
-    return _estimate(transfer.referral, place, place_of(transfer.referral.origin), _kind(transfer))
+    return _estimate(
+        transfer.referral, place, place_of(transfer.referral.origin), _kind(transfer), now
+    )
 
 
 def keep_estimate(
@@ -88,7 +91,7 @@ def projected_arrival(transfer: Transfer, now: datetime) -> Window | None:
     if transfer.stage == TransferStage.ON_THE_ROAD.value and transfer.on_the_road_at:
         live = live_window(transfer, now)
         return Window(live.p10, live.p50, live.p90, live.method) if live else None
-    road = road_estimate(transfer)
+    road = road_estimate(transfer, now)
     if road is None or road.distribution is None or transfer.vehicle is None:
         return None
     left = [road.distribution, certain(_loading_left(transfer, now))]
@@ -104,7 +107,7 @@ def projected_arrival(transfer: Transfer, now: datetime) -> Window | None:
 
 def live_window(transfer: Transfer, now: datetime) -> ArrivalWindow | None:
     """The arrival window of a vehicle on the road, from the prior and its positions."""
-    road = road_estimate(transfer)
+    road = road_estimate(transfer, now)
     if road is None or road.distribution is None or transfer.destination is None:
         return None
     departed_at = transfer.on_the_road_at or now
@@ -130,7 +133,7 @@ def oxygen_plan(transfer: Transfer, now: datetime) -> OxygenPlan | None:
     flow = oxygen_flow(transfer.referral)
     if flow is None or transfer.vehicle is None:
         return None
-    road = road_estimate(transfer)
+    road = road_estimate(transfer, now)
     if road is None or road.distribution is None:
         return None
     on_the_road = transfer.on_the_road_at is not None
@@ -142,6 +145,7 @@ def oxygen_plan(transfer: Transfer, now: datetime) -> OxygenPlan | None:
         waiting_minutes=0.0,
         loading_minutes=0.0 if on_the_road else transfer.referral.district.loading_minutes,
         bedside_minutes=transfer.referral.district.bedside_minutes,
+        reserve=reserve_of(transfer.referral.district),
         under_way=on_the_road,
     )
 
@@ -174,10 +178,15 @@ def _loading_left(transfer: Transfer, now: datetime) -> float:
 
 
 def _estimate(
-    referral: Referral, origin: Place, destination: Place, kind: VehicleKind
+    referral: Referral, origin: Place, destination: Place, kind: VehicleKind, setting_off: datetime
 ) -> TravelEstimate:
-    return estimator_of(referral.district)(
-        origin, destination, vehicle=kind, rainy=referral.district.rainy_season, dark=None
+    district = referral.district
+    return estimator_of(district)(
+        origin,
+        destination,
+        vehicle=kind,
+        rainy=is_rainy(district, setting_off),
+        dark=is_dark(origin, setting_off),
     )
 
 

@@ -28,7 +28,10 @@ class TransportJourneys:
         if transfer:
             transfer.referral = referral
             estimating.keep_estimate(
-                transfer, "road", estimating.road_estimate(transfer), by.received_at
+                transfer,
+                "road",
+                estimating.road_estimate(transfer, by.received_at),
+                by.received_at,
             )
 
     def unplaced(self, referral: Referral, by: By) -> None:

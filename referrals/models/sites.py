@@ -3,9 +3,11 @@
 from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from phonenumber_field.modelfields import PhoneNumberField
 
+from referrals.calc.road_settings import faults_of
 from referrals.calc.terms import Capability
 
 
@@ -20,6 +22,13 @@ def known_capabilities(codes: list[str]) -> None:
     unknown = set(codes) - {capability.value for capability in Capability}
     if unknown:
         raise ValidationError(f"unknown capabilities: {', '.join(sorted(unknown))}")
+
+
+def possible_roads(settings: object) -> None:
+    """Refuse what cannot be true of roads, with the key."""
+    faults = faults_of(settings)
+    if faults:
+        raise ValidationError([f"{key} {sentence}".strip() for key, sentence in faults.items()])
 
 
 def default_ventilated_waits() -> list[float]:
@@ -40,8 +49,21 @@ class District(models.Model):
     time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
     phone_region = models.CharField(max_length=2, blank=True)
     desk_phone = PhoneNumberField(blank=True)
-    rainy_season = models.BooleanField(default=False)
-    detour_factor = models.FloatField(default=1.4)
+    rainy_season = models.BooleanField(
+        null=True, blank=True, help_text="Yes or no by the desk; unknown: by the rainy months."
+    )
+    detour_factor = models.FloatField(
+        default=1.4, validators=[MinValueValidator(1), MaxValueValidator(5)]
+    )
+    travel_settings = models.JSONField(
+        default=dict,
+        blank=True,
+        validators=[possible_roads],
+        help_text="Speeds, rain and night factors, rainy months, as in district.json.",
+    )
+    oxygen_reserve_bar = models.FloatField(
+        default=30, validators=[MinValueValidator(0), MaxValueValidator(100)]
+    )
 
     ventilated_waits = models.JSONField(default=default_ventilated_waits)
     stable_waits = models.JSONField(default=default_stable_waits)
