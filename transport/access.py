@@ -5,7 +5,8 @@ from django.db.models import Q, QuerySet
 from referrals.access import districts_of, scope_of
 from referrals.calc.states import OfferStage
 from referrals.models import Staff
-from transport.models import Transfer, Vehicle
+from transport.models import Closure, Transfer, Vehicle
+from transport.models.closures import ClosureQuerySet
 
 
 def visible_transfers(staff: Staff) -> QuerySet[Transfer]:
@@ -38,6 +39,12 @@ def dispatchable_transfers(staff: Staff) -> QuerySet[Transfer]:
 def visible_vehicles(staff: Staff) -> QuerySet[Vehicle]:
     """The vehicles of the districts where the person has any role."""
     rows = Vehicle.objects.select_related("base", "driver", "district")
+    return rows if staff.is_superuser else rows.filter(district__in=districts_of(staff))
+
+
+def visible_closures(staff: Staff) -> ClosureQuerySet:
+    """What is or was closed in the districts where the person has any role."""
+    rows = Closure.objects.select_related("district", "one_end", "other_end")
     return rows if staff.is_superuser else rows.filter(district__in=districts_of(staff))
 
 

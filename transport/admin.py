@@ -12,6 +12,7 @@ from transport.models import (
     Check,
     ChecklistAnswer,
     ChecklistTemplate,
+    Closure,
     Cylinder,
     DeskRow,
     Estimate,
@@ -108,4 +109,4 @@ class HandoverAdmin(ReadOnly):
     exclude = ["given_by", "received_by", "disagreement"]
 
 
-admin.site.register([DeskRow, Estimate, Milestone, Position, Ranking], ReadOnly)
+admin.site.register([Closure, DeskRow, Estimate, Milestone, Position, Ranking], ReadOnly)

@@ -64,7 +64,8 @@ class Travel:
     def __init__(self, district: District | None = None) -> None:
         self.named = district
         self.zone_was_guessed = False
-        self._estimators: dict[int | None, TravelEstimator] = {}
+        self._now = clock.now()
+        self._estimators: dict[tuple[int, datetime] | None, TravelEstimator] = {}
 
     @cached_property
     def home(self) -> District | None:
@@ -112,8 +113,8 @@ class Travel:
         district = question.origin.district or question.destination.district or self.home
         rainy = question.rainy
         if rainy is None:
-            rainy = is_rainy(district, question.at or clock.now()) if district else False
-        return self._estimator(district)(
+            rainy = is_rainy(district, question.at or self._now) if district else False
+        return self._estimator(district, question.at or self._now)(
             question.origin.place,
             question.destination.place,
             vehicle=question.vehicle,
@@ -168,11 +169,11 @@ class Travel:
             row.wrong("at", f"must be a time like 2025-03-01T14:30, not {text!r}")
             return None
 
-    def _estimator(self, district: District | None) -> TravelEstimator:
-        key = district.pk if district else None
+    def _estimator(self, district: District | None, moment: datetime) -> TravelEstimator:
+        key = (district.pk, moment) if district else None
         if key not in self._estimators:
             self._estimators[key] = (
-                estimator_of(district) if district else fixed_estimator(TravelSettings())
+                estimator_of(district, moment) if district else fixed_estimator(TravelSettings())
             )
         return self._estimators[key]
 

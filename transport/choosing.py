@@ -18,6 +18,7 @@ from referrals.models import District, Referral, Site, Unit
 from referrals.ports import Suggestion
 from referrals.reading import assess, babies_on_the_way, known_facts
 from transport.calc import ranking as ranks
+from transport.calc.closures import closures_of
 from transport.calc.oxygen import Cylinder as Bottle
 from transport.calc.oxygen import metric_cylinder, us_cylinder
 from transport.calc.places import haversine_from
@@ -57,7 +58,7 @@ def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
         units.facts,
         _carrying_facts(carrying, referral) if carrying else vehicle_facts(referral.district, now),
         settings,
-        estimate=estimator_of(referral.district),
+        estimate=estimator_of(referral.district, now),
     )
     return replace(
         ranking,
@@ -73,8 +74,13 @@ def carrying_vehicle(referral: Referral) -> Transfer | None:
 
 
 def _where_the_baby_is(referral: Referral, carrying: Transfer | None) -> Place:
-    newest = carrying.positions.order_by("-recorded_at").first() if carrying else None
-    return Place(newest.latitude, newest.longitude) if newest else place_of(referral.origin)
+    return (last_place(carrying) if carrying else None) or place_of(referral.origin)
+
+
+def last_place(transfer: Transfer) -> Place | None:
+    """Where the newest position of a journey was."""
+    newest = transfer.positions.order_by("-recorded_at").first()
+    return Place(newest.latitude, newest.longitude) if newest else None
 
 
 def _carrying_facts(carrying: Transfer, referral: Referral) -> list[ranks.VehicleFacts]:
@@ -274,10 +280,15 @@ class VehicleChoice:
     to_baby: TravelEstimate | None
     against: tuple[str, ...]
 
+    @property
+    def closures(self) -> tuple[str, ...]:
+        """What is reported closed on the straight way to the baby."""
+        return closures_of(self.to_baby) if self.to_baby else ()
+
 
 def vehicle_choices(referral: Referral, now: datetime) -> list[VehicleChoice]:
     """The free vehicles, those with nothing against them first, then the nearest in time."""
-    estimate, rainy = estimator_of(referral.district), is_rainy(referral.district, now)
+    estimate, rainy = estimator_of(referral.district, now), is_rainy(referral.district, now)
     free = (
         Vehicle.objects.filter(district=referral.district, state="free")
         .select_related("base", "driver")

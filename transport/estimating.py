@@ -5,19 +5,28 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from referrals.calc.terms import VehicleKind
-from referrals.models import Referral
 from transport.calc.arrival import ArrivalSettings, ArrivalWindow, Fix, arrival_window
+from transport.calc.closures import past
 from transport.calc.oxygen import Cylinder, OxygenPlan, after_use, plan_oxygen
 from transport.calc.stages import TransferStage
 from transport.calc.travel import Place, TravelEstimate, TravelTime, add, certain
 from transport.choosing import (
     carried_bottles,
+    last_place,
     oxygen_flow,
     place_of,
     whereabouts,
 )
 from transport.models import Estimate, Transfer
-from transport.roads import estimator_of, is_dark, is_rainy, reserve_of
+from transport.roads import (
+    closed_places,
+    closure_settings,
+    estimator_of,
+    is_dark,
+    is_rainy,
+    plain_estimator_of,
+    reserve_of,
+)
 
 
 @dataclass(frozen=True)
@@ -43,13 +52,21 @@ def road_estimate(transfer: Transfer, now: datetime) -> TravelEstimate | None:
     """From the post to the destination with the vehicle sent, or an ambulance until one is."""
     if transfer.destination is None:
         return None
-    return _estimate(
-        transfer.referral,
-        place_of(transfer.referral.origin),
-        place_of(transfer.destination.site),
-        _kind(transfer),
-        transfer.on_the_road_at or now,
+    post, unit = place_of(transfer.referral.origin), place_of(transfer.destination.site)
+    kind, district = kind_of(transfer), transfer.referral.district
+    closed = closed_places(district, now)
+    # A closure that the vehicle has left behind is no longer on the way.
+    start = last_place(transfer) if transfer.on_the_road_at else None
+    met = [each for each in closed if each.touches(start or post, unit, kind)]
+    setting_off = transfer.on_the_road_at or now
+    made = plain_estimator_of(district)(
+        post,
+        unit,
+        vehicle=kind,
+        rainy=is_rainy(district, setting_off),
+        dark=is_dark(post, setting_off),
     )
+    return past(made, met, closure_settings(district))
 
 
 def collection_estimate(transfer: Transfer, now: datetime) -> TravelEstimate | None:
@@ -57,8 +74,13 @@ def collection_estimate(transfer: Transfer, now: datetime) -> TravelEstimate | N
     place = whereabouts(transfer.vehicle, now) if transfer.vehicle else None
     if place is None:
         return None
-    return _estimate(
-        transfer.referral, place, place_of(transfer.referral.origin), _kind(transfer), now
+    district = transfer.referral.district
+    return estimator_of(district, now)(
+        place,
+        place_of(transfer.referral.origin),
+        vehicle=kind_of(transfer),
+        rainy=is_rainy(district, now),
+        dark=is_dark(place, now),
     )
 
 
@@ -177,18 +199,6 @@ def _loading_left(transfer: Transfer, now: datetime) -> float:
     return max(loading - (now - transfer.at_origin_at).total_seconds() / 60, 0.0)
 
 
-def _estimate(
-    referral: Referral, origin: Place, destination: Place, kind: VehicleKind, setting_off: datetime
-) -> TravelEstimate:
-    district = referral.district
-    return estimator_of(district)(
-        origin,
-        destination,
-        vehicle=kind,
-        rainy=is_rainy(district, setting_off),
-        dark=is_dark(origin, setting_off),
-    )
-
-
-def _kind(transfer: Transfer) -> VehicleKind:
+def kind_of(transfer: Transfer) -> VehicleKind:
+    """What drives: the vehicle sent, or an ambulance until one is."""
     return VehicleKind(transfer.vehicle.kind) if transfer.vehicle else VehicleKind.AMBULANCE

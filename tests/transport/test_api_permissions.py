@@ -13,7 +13,10 @@ from referrals.calc.terms import EntryChannel
 from referrals.models import Alert, Baby, District, Offer, Referral, Staff, StaffRole, Unit
 from tests import world
 from tests.api_world import Device, device_of, driver_device
+from transport import closures
 from transport import lifecycle as journeys
+from transport.calc.closures import ClosureKind
+from transport.calc.places import Place
 from transport.models import Transfer, Vehicle
 
 CALLERS = {
@@ -41,6 +44,7 @@ POSITION = {
 FOUND = {
     "name": "Red car", "kind": "car", "driver_name": "A neighbour", "driver_phone": "+12025550199",
 }  # fmt: skip
+CLOSED = {"kind": "road", "name": "Ford", "latitude": -22.4, "longitude": 85.9}
 LIST = {"version": 1, "answers": {"warmth": "yes"}, "template": "before-leaving"}
 PREPARES = {"version": 1, "answers": {"cot": "yes"}, "template": "unit-prepares"}
 REASON = {"reason": "told by phone"}
@@ -88,6 +92,8 @@ MATRIX = [
     ("POST", "units/ORL-NB/cots/", {"cots_free": 1}, "RRYRRRRYYNU"),
     ("POST", "vehicles/AMB-1/ready/", {}, "RRRRRYRYYNU"),
     ("POST", "vehicles/", FOUND, "RRRRRRRYYYU"),
+    ("POST", "closures/", CLOSED, "YYYYYYYYYYU"),
+    ("POST", "closures/{closure}/lift/", {}, "RRRRRRRYYNU"),
     ("POST", "alerts/{alert}/acknowledge/", {}, "NNYNNNNYYNU"),
 ]
 
@@ -123,7 +129,9 @@ def stage(district: District, intensive: Unit, ward: Unit, now: datetime) -> Sta
     transfer = journeys.assign(desk, transfer, Vehicle.objects.get(code="AMB-1"))
     need = referral.needs.filter(superseded_at=None).first()
     assert need is not None
+    closed = closures.ClosureTold(kind=ClosureKind.ROAD, name="Ford", place=Place(-20.0, 80.0))
     numbers = {
+        "closure": closures.report(desk, district, closed).pk,
         "code": referral.code,
         "need": need.pk,
         "offer": offer.pk,
@@ -168,7 +176,7 @@ def test_the_matrix_knows_every_verb_of_the_schema(stage: Stage) -> None:
         (method, _anonymous(path))
         for method, path in named
         | {("GET", f"{name}/") for name in ("me", "referrals", "offers", "transfers", "sites",
-                                            "units", "vehicles", "alerts")}
+                                            "units", "vehicles", "alerts", "closures")}
     }  # fmt: skip
     assert {(method, _anonymous(path)) for method, path in published} == plain
 

@@ -221,7 +221,7 @@ def test_no_road_is_an_answer_not_a_failure(district, monkeypatch):
     def no_way(*places, **_):
         return unreachable(geodesic_km=5.0, method="roads", inputs={}, model_version="1")
 
-    monkeypatch.setattr("transport.asking_travel.estimator_of", lambda district: no_way)
+    monkeypatch.setattr("transport.asking_travel.estimator_of", lambda district, moment: no_way)
     answer = run("estimate", "PEL", "ORL", "--json")
     assert answer.code == 0
     assert answer.json == {

@@ -1,5 +1,6 @@
 """The rows of the journey. They hold; they do not change themselves."""
 
+from transport.models.closures import Closure
 from transport.models.estimates import DeskRow, Estimate, Ranking
 from transport.models.transfers import (
     Check,
@@ -16,6 +17,7 @@ __all__ = [
     "Check",
     "ChecklistAnswer",
     "ChecklistTemplate",
+    "Closure",
     "Cylinder",
     "DeskRow",
     "Estimate",

@@ -10,6 +10,7 @@ urlpatterns = [
     path("d/<str:token>/state/", driver.state, name="driver_state"),
     path("d/<str:token>/reached/", driver.reached, name="driver_reached"),
     path("d/<str:token>/stopped/", driver.stopped, name="driver_stopped"),
+    path("d/<str:token>/closed/", driver.closed, name="driver_closed"),
     path("d/<str:token>/broken/", driver.broken, name="driver_broken"),
     path("d/<str:token>/told/", driver.told, name="driver_told"),
 ]

@@ -27,6 +27,7 @@ FIRST = (
     "alone",
     "unanswered",
     "vehicle_silent",
+    "road_closed",
     "not_set_off",
     "collection_overdue",
     "departure_overdue",
@@ -40,6 +41,7 @@ TAKEN_SHOWN_FOR = timedelta(minutes=30)
 RING_DRIVER = {
     "stopped", "oxygen_short", "check_missed", "vehicle_silent", "not_set_off",
     "collection_overdue", "departure_overdue", "arrival_suggested", "late_note",
+    "road_closed",
 }  # fmt: skip
 RING_POST = {"alone", "departure_overdue", "oxygen_short", "no_vehicle", "vehicle_wanted"}
 RING_UNIT = {"handover_unsigned", "outcome_not_told", "arrival_suggested"}
@@ -153,6 +155,9 @@ def _actions(
         yield Action("post", _("They have arrived"), _verb(referral, "milestone"), fields)
     if kinds & OTHER_VEHICLE:
         yield Action("open", _("Send another vehicle"), f"{page}#vehicle")
+    if "road_closed" in kinds:
+        yield Action("open", _("What is reported closed"), reverse("desk_roads"))
+        yield Action("open", _("Units and their reasons"), f"{page}#units")
     if "oxygen_short" in kinds:
         yield Action("open", _("The oxygen in words"), f"{page}#oxygen")
     if "outcome_not_told" in kinds:
