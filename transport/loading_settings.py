@@ -11,11 +11,13 @@ from phonenumber_field.phonenumber import PhoneNumber
 from phonenumbers import NumberParseException
 
 from referrals.calc.road_settings import ROAD_KEYS, faults_of
+from referrals.calc.unaccepted import fault_of
 from referrals.models import District
 from transport.tables import Fault
 
 FIELD_OF = {
     "detour": "detour_factor",
+    "send_without_acceptance_after_minutes": "without_acceptance",
     "check_every_minutes": "check_minutes",
     "temperature_every_minutes": "temperature_minutes",
     "position_silent_after_minutes": "silence_minutes",
@@ -55,7 +57,7 @@ def read_district(path: Path, faults: list[Fault]) -> DistrictFile:
         name = FIELD_OF.get(key, key)
         if key in ROAD_KEYS:
             told.district.travel_settings[key] = value
-        elif name in (*WORDS, *MINUTES, *WAITS, *NUMBERS, "rainy_season"):
+        elif name in (*WORDS, *MINUTES, *WAITS, *NUMBERS, "rainy_season", "without_acceptance"):
             problem = _problem(name, value)
             if problem:
                 faults.append(Fault(path.name, 0, key, problem))
@@ -92,6 +94,8 @@ def _problem(name: str, value: Any) -> str:
     """What is wrong with a value, in words; empty if nothing is."""
     if name in WORDS:
         return "" if isinstance(value, str) else f"must be text, not {value!r}"
+    if name == "without_acceptance":
+        return fault_of(value)
     if name == "rainy_season":
         return "" if isinstance(value, bool) else f"must be true or false, not {value!r}"
     if name in WAITS:

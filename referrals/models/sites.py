@@ -9,6 +9,7 @@ from phonenumber_field.modelfields import PhoneNumberField
 
 from referrals.calc.road_settings import faults_of
 from referrals.calc.terms import Capability
+from referrals.calc.unaccepted import default_minutes, fault_of
 
 
 def known_time_zone(name: str) -> None:
@@ -29,6 +30,13 @@ def possible_roads(settings: object) -> None:
     faults = faults_of(settings)
     if faults:
         raise ValidationError([f"{key} {sentence}".strip() for key, sentence in faults.items()])
+
+
+def possible_limits(limits: object) -> None:
+    """Refuse limits that are no minutes by urgency."""
+    fault = fault_of(limits)
+    if fault:
+        raise ValidationError(fault)
 
 
 def default_ventilated_waits() -> list[float]:
@@ -67,6 +75,11 @@ class District(models.Model):
 
     ventilated_waits = models.JSONField(default=default_ventilated_waits)
     stable_waits = models.JSONField(default=default_stable_waits)
+    without_acceptance = models.JSONField(
+        default=default_minutes,
+        validators=[possible_limits],
+        help_text="Minutes by urgency until the desk may send a vehicle toward the standing unit.",
+    )
     check_minutes = models.FloatField(default=15)
     temperature_minutes = models.FloatField(default=60)
     check_grace_minutes = models.FloatField(default=5)

@@ -36,6 +36,7 @@ def test_the_invented_district_is_loaded(empty, folder):
     assert district.travel_settings["rainy_months"] == [12, 1, 2, 3]
     assert district.rainy_season is None
     assert district.oxygen_reserve_bar == 15
+    assert district.without_acceptance == {"ventilated": 10, "urgent": 20, "stable": 60}
     assert district.standing_unit.code == "ORL-NB"
     assert district.time_zone == "Etc/GMT-6"
     first = Contact.objects.filter(unit__code="ORL-NB", step=0)
@@ -140,6 +141,8 @@ def test_numbers_may_be_written_as_people_of_the_region_do(empty, folder):
         ("rainy_months", [0]),
         ("rainy_months", "june"),
         ("oxygen_reserve_bar", -5),
+        ("without_acceptance", {"ventilated": -1}),
+        ("without_acceptance", 5),
     ],
 )
 def test_settings_that_cannot_be_are_refused(empty, folder, key, value):

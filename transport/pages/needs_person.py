@@ -21,6 +21,7 @@ FIRST = (
     "nobody_can_take",
     "unplaced",
     "no_vehicle",
+    "not_accepted",
     "oxygen_short",
     "vehicle_wanted",
     "check_missed",
@@ -45,7 +46,7 @@ RING_DRIVER = {
 }  # fmt: skip
 RING_POST = {"alone", "departure_overdue", "oxygen_short", "no_vehicle", "vehicle_wanted"}
 RING_UNIT = {"handover_unsigned", "outcome_not_told", "arrival_suggested"}
-NEXT_UNIT = {"unanswered", "nobody_can_take", "unplaced"}
+NEXT_UNIT = {"unanswered", "nobody_can_take", "unplaced", "not_accepted"}
 WANTS_VEHICLE = {"vehicle_wanted", "no_vehicle"}
 OTHER_VEHICLE = {"vehicle_silent", "not_set_off", "collection_overdue", "stopped"}
 
@@ -145,6 +146,9 @@ def _actions(
     if kinds & WANTS_VEHICLE:
         yield from _send_best(referral, now) if work_out else ()
         yield Action("open", _("Choose a vehicle"), f"{page}#vehicle")
+    if "not_accepted" in kinds:
+        yield from _send_toward(referral)
+        yield Action("open", _("Toward another unit"), f"{page}#vehicle")
     if kinds & NEXT_UNIT:
         yield Action("post", _("Ask the next unit"), _verb(referral, "ask_next"))
         yield Action("open", _("Units and their reasons"), f"{page}#units")
@@ -206,6 +210,14 @@ def _send_best(referral: Referral, now: datetime) -> Iterable[Action]:
             }
         fields = (("vehicle", choice.vehicle.code),)
         yield Action("post", label, _verb(referral, "assign"), fields)
+
+
+def _send_toward(referral: Referral) -> Iterable[Action]:
+    standing = referral.district.standing_unit
+    if standing:
+        label = _("Send toward %s, not accepted yet") % standing
+        fields = (("unit", standing.code),)
+        yield Action("post", label, _verb(referral, "toward"), fields)
 
 
 def _ring(name: str, number: str) -> Action:
