@@ -2,11 +2,12 @@
 
 from django.db.models import Q, QuerySet
 
-from referrals.access import scope_of
+from referrals.access import districts_of, scope_of
 from referrals.calc.states import OfferStage
 from referrals.calc.terms import Role
 from referrals.models import Staff
-from transport.models import Transfer, Vehicle
+from transport.models import Closure, Transfer, Vehicle
+from transport.models.closures import ClosureQuerySet
 
 
 def visible_transfers(staff: Staff) -> QuerySet[Transfer]:
@@ -43,6 +44,12 @@ def visible_vehicles(staff: Staff) -> QuerySet[Vehicle]:
         return rows
     elsewhere = staff.roles.exclude(role=Role.DRIVER.value).values("district")
     return rows.filter(Q(district__in=elsewhere) | Q(driver=staff))
+
+
+def visible_closures(staff: Staff) -> ClosureQuerySet:
+    """What is or was closed in the districts where the person has any role."""
+    rows = Closure.objects.select_related("district", "one_end", "other_end")
+    return rows if staff.is_superuser else rows.filter(district__in=districts_of(staff))
 
 
 _RUNNING = ["assigned", "collecting", "at_origin", "on_the_road", "arrived"]

@@ -12,6 +12,7 @@ from transport.models import (
     Check,
     ChecklistAnswer,
     ChecklistTemplate,
+    Closure,
     Cylinder,
     DeskRow,
     Estimate,
@@ -114,4 +115,4 @@ class HandoverAdmin(ReadOnly):
     exclude = ["given_by", "received_by", "disagreement"]
 
 
-admin.site.register([DeskRow, Estimate, Milestone, Position, Ranking], ReadOnly)
+admin.site.register([Closure, DeskRow, Estimate, Milestone, Position, Ranking], ReadOnly)

@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from referrals import clock
 from referrals.calc.terms import VehicleKind
 from referrals.management.answers import similar
 from referrals.models import District, Site
-from transport.calc.daylight import is_dark
 from transport.calc.travel import (
     InvalidPlace,
     Place,
@@ -20,7 +20,8 @@ from transport.calc.travel import (
     fixed_estimator,
     parse_place,
 )
-from transport.choosing import estimator_of, place_of
+from transport.choosing import place_of
+from transport.roads import estimator_of, is_dark, is_rainy
 from transport.tables import BadTable, Fault, Row, read_table
 
 ENDS = (
@@ -63,7 +64,8 @@ class Travel:
     def __init__(self, district: District | None = None) -> None:
         self.named = district
         self.zone_was_guessed = False
-        self._estimators: dict[int | None, TravelEstimator] = {}
+        self._now = clock.now()
+        self._estimators: dict[tuple[int, datetime] | None, TravelEstimator] = {}
 
     @cached_property
     def home(self) -> District | None:
@@ -111,8 +113,8 @@ class Travel:
         district = question.origin.district or question.destination.district or self.home
         rainy = question.rainy
         if rainy is None:
-            rainy = district.rainy_season if district else False
-        return self._estimator(district)(
+            rainy = is_rainy(district, question.at or self._now) if district else False
+        return self._estimator(district, question.at or self._now)(
             question.origin.place,
             question.destination.place,
             vehicle=question.vehicle,
@@ -167,11 +169,11 @@ class Travel:
             row.wrong("at", f"must be a time like 2025-03-01T14:30, not {text!r}")
             return None
 
-    def _estimator(self, district: District | None) -> TravelEstimator:
-        key = district.pk if district else None
+    def _estimator(self, district: District | None, moment: datetime) -> TravelEstimator:
+        key = (district.pk, moment) if district else None
         if key not in self._estimators:
             self._estimators[key] = (
-                estimator_of(district) if district else fixed_estimator(TravelSettings())
+                estimator_of(district, moment) if district else fixed_estimator(TravelSettings())
             )
         return self._estimators[key]
 

@@ -18,6 +18,7 @@ from referrals.models import District, Referral, Site, Unit
 from referrals.ports import Suggestion
 from referrals.reading import assess, babies_on_the_way, known_facts
 from transport.calc import ranking as ranks
+from transport.calc.closures import closures_of
 from transport.calc.oxygen import Cylinder as Bottle
 from transport.calc.oxygen import metric_cylinder, us_cylinder
 from transport.calc.places import haversine_from
@@ -26,20 +27,13 @@ from transport.calc.stages import TransferStage
 from transport.calc.travel import (
     Place,
     TravelEstimate,
-    TravelEstimator,
-    TravelSettings,
-    fixed_estimator,
 )
 from transport.models import Cylinder, Ranking, Transfer, Vehicle
 from transport.models.transfers import ABOARD
+from transport.roads import estimator_of, is_dark, is_rainy, reserve_of
 
 MINUTES_UNTIL_BACK = 90.0
 """Assumed until a vehicle on a journey is free again; common practice, no source."""
-
-
-def estimator_of(district: District) -> TravelEstimator:
-    """The estimator of travel times that a district uses."""
-    return fixed_estimator(TravelSettings(detour_factor=district.detour_factor))
 
 
 def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
@@ -47,24 +41,27 @@ def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
     live = referral.transfers.live().select_related("vehicle__base").first()
     sent = live if live and live.vehicle else None
     carrying = sent if sent and sent.stage == TransferStage.ON_THE_ROAD.value else None
+    origin = _where_the_baby_is(referral, carrying)
     asking = ranks.Asking(
-        origin=_where_the_baby_is(referral, carrying),
+        origin=origin,
         babies=max(len(babies_on_the_way(referral)), 1),
         needs=assess(referral, now),
         flow_l_min=oxygen_flow(referral),
         loading_minutes=0.0 if carrying else referral.district.loading_minutes,
-        now_dark=None,
-        rainy=referral.district.rainy_season,
+        now_dark=is_dark(origin, now),
+        rainy=is_rainy(referral.district, now),
         cylinders=tuple(bottles(Cylinder.objects.filter(site=referral.origin, vehicle=None))),
     )
-    settings = ranks.RankingSettings(bedside_minutes=referral.district.bedside_minutes)
+    settings = ranks.RankingSettings(
+        bedside_minutes=referral.district.bedside_minutes, reserve=reserve_of(referral.district)
+    )
     units = _units_in_sight(referral, asking, settings)
     ranking = ranks.rank(
         asking,
         units.facts,
         _vehicles(sent, referral, now),
         settings,
-        estimate=estimator_of(referral.district),
+        estimate=estimator_of(referral.district, now),
     )
     return replace(
         ranking,
@@ -74,11 +71,17 @@ def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
 
 
 def _where_the_baby_is(referral: Referral, carrying: Transfer | None) -> Place:
-    newest = carrying.positions.order_by("-recorded_at").first() if carrying else None
+    newest = last_place(carrying) if carrying else None
     if newest:
-        return Place(newest.latitude, newest.longitude)
+        return newest
     live = referral.transfers.live().first()
     return pick_up_place(live) if live else place_of(referral.origin)
+
+
+def last_place(transfer: Transfer) -> Place | None:
+    """Where the newest position of a journey was."""
+    newest = transfer.positions.order_by("-recorded_at").first()
+    return Place(newest.latitude, newest.longitude) if newest else None
 
 
 def pick_up_place(transfer: Transfer) -> Place:
@@ -291,10 +294,15 @@ class VehicleChoice:
     to_baby: TravelEstimate | None
     against: tuple[str, ...]
 
+    @property
+    def closures(self) -> tuple[str, ...]:
+        """What is reported closed on the straight way to the baby."""
+        return closures_of(self.to_baby) if self.to_baby else ()
+
 
 def vehicle_choices(referral: Referral, now: datetime) -> list[VehicleChoice]:
     """The free vehicles, those with nothing against them first, then the nearest in time."""
-    estimate = estimator_of(referral.district)
+    estimate, rainy = estimator_of(referral.district, now), is_rainy(referral.district, now)
     free = (
         Vehicle.objects.filter(district=referral.district, state="free")
         .select_related("base", "driver")
@@ -309,8 +317,8 @@ def vehicle_choices(referral: Referral, now: datetime) -> list[VehicleChoice]:
                 place,
                 place_of(referral.origin),
                 vehicle=kind,
-                rainy=referral.district.rainy_season,
-                dark=None,
+                rainy=rainy,
+                dark=is_dark(place, now),
             )
             if place
             else None

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 from referrals.calc.terms import Urgency
+from referrals.calc.unaccepted import minutes_for
 from referrals.messages import clock_time
 from referrals.models import Referral
 from referrals.ports import Concern
@@ -17,6 +18,13 @@ from transport.calc.stages import TransferStage
 from transport.estimating import collection_estimate, oxygen_plan
 from transport.messages import waiting
 from transport.models import Transfer
+
+BEFORE_ARRIVAL = {
+    TransferStage.ASSIGNED,
+    TransferStage.COLLECTING,
+    TransferStage.AT_ORIGIN,
+    TransferStage.ON_THE_ROAD,
+}
 
 SETTING_OFF_MINUTES = 10.0
 """From assigning to setting off before the desk rings the driver; common practice, no source."""
@@ -41,6 +49,7 @@ def concerns_of_journey(referral: Referral, now: datetime) -> Iterator[Concern]:
     transfer.referral = referral
     if transfer.left_post_at:
         yield from _checks(referral, transfer)
+    yield from _not_accepted(referral, transfer)
     match TransferStage(transfer.stage):
         case TransferStage.WANTED:
             yield _no_vehicle(referral, transfer)
@@ -74,6 +83,24 @@ def _no_vehicle(referral: Referral, transfer: Transfer) -> Concern:
         f"{where} no vehicle for {referral.code} after {minutes:g} min. You are responsible now: "
         "ring other owners of a car, motorcycle or boat, and the next district.",
         supersedes=("vehicle_wanted",),
+    )
+
+
+def _not_accepted(referral: Referral, transfer: Transfer) -> Iterator[Concern]:
+    """A vehicle is there and no unit: the desk may send it toward one, recorded as such."""
+    if TransferStage(transfer.stage) not in BEFORE_ARRIVAL or transfer.destination_id:
+        return
+    minutes = minutes_for(referral.district.without_acceptance, Urgency(referral.urgency))
+    standing = referral.district.standing_unit
+    toward = str(standing) if standing else "a unit of your choice"
+    since = transfer.assigned_at or transfer.wanted_at
+    yield _concern(
+        referral,
+        "not_accepted",
+        transfer.pk,
+        max(referral.raised_at + timedelta(minutes=minutes), since),
+        f"No unit has accepted {referral.code} after {minutes:g} min, and {transfer.vehicle} is "
+        f"there. You may send it toward {toward} without an acceptance. Go on asking.",
     )
 
 

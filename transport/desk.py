@@ -29,7 +29,7 @@ from referrals.reading import baby_status
 from transport.calc.oxygen import OxygenPlan
 from transport.calc.stages import TransferStage
 from transport.estimating import collection_estimate, oxygen_plan, projected_arrival
-from transport.models import DeskRow, Transfer, Vehicle
+from transport.models import Closure, DeskRow, Transfer, Vehicle
 
 AGED = timedelta(minutes=1)
 """What a row projects moves with the clock, so an open one is made anew after this long."""
@@ -192,6 +192,7 @@ def signature(district: District, now: datetime) -> str:
         *Unit.objects.filter(site__district=district)
         .order_by("pk")
         .values_list("pk", "cots_free", "is_open", "cots_reported_at"),
+        *Closure.objects.standing(now).filter(district=district).order_by("pk").values_list("pk"),
         could_not_reach(district, now).count(),
         *KeptInput.objects.filter(dealt_with_at__isnull=True).aggregate(n=Count("pk")).values(),
     )

@@ -5,20 +5,29 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from referrals.calc.terms import VehicleKind
-from referrals.models import Referral
 from transport.calc.arrival import ArrivalSettings, ArrivalWindow, Fix, arrival_window
+from transport.calc.closures import past
 from transport.calc.oxygen import Cylinder, OxygenPlan, after_use, plan_oxygen
 from transport.calc.stages import TransferStage
 from transport.calc.travel import Place, TravelEstimate, TravelTime, add, certain
 from transport.choosing import (
     carried_bottles,
-    estimator_of,
+    last_place,
     oxygen_flow,
     pick_up_place,
     place_of,
     whereabouts,
 )
 from transport.models import Estimate, Transfer
+from transport.roads import (
+    closed_places,
+    closure_settings,
+    estimator_of,
+    is_dark,
+    is_rainy,
+    plain_estimator_of,
+    reserve_of,
+)
 
 
 @dataclass(frozen=True)
@@ -40,16 +49,25 @@ class Window:
         }
 
 
-def road_estimate(transfer: Transfer) -> TravelEstimate | None:
+def road_estimate(transfer: Transfer, now: datetime) -> TravelEstimate | None:
     """From where the baby boards to the destination; an ambulance until a vehicle is sent."""
     if transfer.destination is None:
         return None
-    return _estimate(
-        transfer.referral,
-        pick_up_place(transfer),
-        place_of(transfer.destination.site),
-        _kind(transfer),
+    boards, unit = pick_up_place(transfer), place_of(transfer.destination.site)
+    kind, district = kind_of(transfer), transfer.referral.district
+    closed = closed_places(district, now)
+    # A closure that the vehicle has left behind is no longer on the way.
+    start = last_place(transfer) if transfer.on_the_road_at else None
+    met = [each for each in closed if each.touches(start or boards, unit, kind)]
+    setting_off = transfer.on_the_road_at or now
+    made = plain_estimator_of(district)(
+        boards,
+        unit,
+        vehicle=kind,
+        rainy=is_rainy(district, setting_off),
+        dark=is_dark(boards, setting_off),
     )
+    return past(made, met, closure_settings(district))
 
 
 def collection_estimate(transfer: Transfer, now: datetime) -> TravelEstimate | None:
@@ -57,7 +75,14 @@ def collection_estimate(transfer: Transfer, now: datetime) -> TravelEstimate | N
     place = whereabouts(transfer.vehicle, now) if transfer.vehicle else None
     if place is None:
         return None
-    return _estimate(transfer.referral, place, pick_up_place(transfer), _kind(transfer))
+    district = transfer.referral.district
+    return estimator_of(district, now)(
+        place,
+        pick_up_place(transfer),
+        vehicle=kind_of(transfer),
+        rainy=is_rainy(district, now),
+        dark=is_dark(place, now),
+    )
 
 
 def keep_estimate(
@@ -89,7 +114,7 @@ def projected_arrival(transfer: Transfer, now: datetime) -> Window | None:
     if transfer.stage == TransferStage.ON_THE_ROAD.value and transfer.on_the_road_at:
         live = live_window(transfer, now)
         return Window(live.p10, live.p50, live.p90, live.method) if live else None
-    road = road_estimate(transfer)
+    road = road_estimate(transfer, now)
     if road is None or road.distribution is None or transfer.vehicle is None:
         return None
     left = [road.distribution, certain(_loading_left(transfer, now))]
@@ -105,7 +130,7 @@ def projected_arrival(transfer: Transfer, now: datetime) -> Window | None:
 
 def live_window(transfer: Transfer, now: datetime) -> ArrivalWindow | None:
     """The arrival window of a vehicle on the road, from the prior and its positions."""
-    road = road_estimate(transfer)
+    road = road_estimate(transfer, now)
     if road is None or road.distribution is None or transfer.destination is None:
         return None
     departed_at = transfer.on_the_road_at or now
@@ -131,7 +156,7 @@ def oxygen_plan(transfer: Transfer, now: datetime) -> OxygenPlan | None:
     flow = oxygen_flow(transfer.referral)
     if flow is None or transfer.vehicle is None:
         return None
-    road = road_estimate(transfer)
+    road = road_estimate(transfer, now)
     if road is None or road.distribution is None:
         return None
     on_the_road = transfer.on_the_road_at is not None
@@ -143,6 +168,7 @@ def oxygen_plan(transfer: Transfer, now: datetime) -> OxygenPlan | None:
         waiting_minutes=0.0,
         loading_minutes=0.0 if on_the_road else transfer.referral.district.loading_minutes,
         bedside_minutes=transfer.referral.district.bedside_minutes,
+        reserve=reserve_of(transfer.referral.district),
         under_way=on_the_road,
     )
 
@@ -174,13 +200,6 @@ def _loading_left(transfer: Transfer, now: datetime) -> float:
     return max(loading - (now - transfer.at_origin_at).total_seconds() / 60, 0.0)
 
 
-def _estimate(
-    referral: Referral, origin: Place, destination: Place, kind: VehicleKind
-) -> TravelEstimate:
-    return estimator_of(referral.district)(
-        origin, destination, vehicle=kind, rainy=referral.district.rainy_season, dark=None
-    )
-
-
-def _kind(transfer: Transfer) -> VehicleKind:
+def kind_of(transfer: Transfer) -> VehicleKind:
+    """What drives: the vehicle sent, or an ambulance until one is."""
     return VehicleKind(transfer.vehicle.kind) if transfer.vehicle else VehicleKind.AMBULANCE

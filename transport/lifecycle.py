@@ -126,7 +126,7 @@ def unassign(by: By, transfer: Transfer, *, why: str, broken: bool = False) -> T
     with transaction.atomic():
         referral, transfer = held(transfer)
         vehicle = transfer.vehicle
-        if vehicle is None:
+        if vehicle is None or not transfer.is_live:
             raise NotPossible(f"{referral.code} has no vehicle to take back.", code="no_vehicle")
         _move(
             transfer,

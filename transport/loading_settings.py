@@ -10,11 +10,14 @@ from django.core.exceptions import ValidationError
 from phonenumber_field.phonenumber import PhoneNumber
 from phonenumbers import NumberParseException
 
+from referrals.calc.road_settings import ROAD_KEYS, faults_of
+from referrals.calc.unaccepted import fault_of
 from referrals.models import District
 from transport.tables import Fault
 
 FIELD_OF = {
     "detour": "detour_factor",
+    "send_without_acceptance_after_minutes": "without_acceptance",
     "check_every_minutes": "check_minutes",
     "temperature_every_minutes": "temperature_minutes",
     "position_silent_after_minutes": "silence_minutes",
@@ -29,6 +32,7 @@ MINUTES = (
     "outcome_hours", "observation_minutes", "loading_minutes", "bedside_minutes",
 )  # fmt: skip
 WAITS = ("ventilated_waits", "stable_waits")
+NUMBERS = ("detour_factor", "oxygen_reserve_bar")
 ELSEWHERE = ("desk_phone", "standing_default_unit")
 
 
@@ -51,7 +55,9 @@ def read_district(path: Path, faults: list[Fault]) -> DistrictFile:
     unused = []
     for key, value in body.items():
         name = FIELD_OF.get(key, key)
-        if name in (*WORDS, *MINUTES, *WAITS, "detour_factor", "rainy_season"):
+        if key in ROAD_KEYS:
+            told.district.travel_settings[key] = value
+        elif name in (*WORDS, *MINUTES, *WAITS, *NUMBERS, "rainy_season", "without_acceptance"):
             problem = _problem(name, value)
             if problem:
                 faults.append(Fault(path.name, 0, key, problem))
@@ -61,6 +67,8 @@ def read_district(path: Path, faults: list[Fault]) -> DistrictFile:
             unused.append(key)
     if unused:
         told.notes.append(f"{path.name}: not used: {', '.join(unused)}")
+    roads = faults_of(told.district.travel_settings)
+    faults += [Fault(path.name, 0, key, problem) for key, problem in roads.items()]
     told.standing_unit = str(body.get("standing_default_unit") or "")
     _set_phone(told.district, body, path.name, faults)
     _check(told.district, path.name, faults)
@@ -86,16 +94,18 @@ def _problem(name: str, value: Any) -> str:
     """What is wrong with a value, in words; empty if nothing is."""
     if name in WORDS:
         return "" if isinstance(value, str) else f"must be text, not {value!r}"
+    if name == "without_acceptance":
+        return fault_of(value)
     if name == "rainy_season":
         return "" if isinstance(value, bool) else f"must be true or false, not {value!r}"
     if name in WAITS:
         good = isinstance(value, list) and len(value) == 3 and all(map(_is_positive, value))
         good = good and sorted(value) == value
         return "" if good else f"must be three rising numbers of minutes, not {value!r}"
+    if name == "oxygen_reserve_bar" and value == 0:
+        return ""
     if not _is_positive(value):
         return f"must be a number above 0, not {value!r}"
-    if name == "detour_factor" and not 1 <= value <= 5:
-        return f"must be 1 to 5, not {value!r}"
     return ""
 
 
@@ -120,7 +130,7 @@ def _set_phone(district: District, body: dict[str, Any], file: str, faults: list
 def _check(district: District, file: str, faults: list[Fault]) -> None:
     already: Iterable[str] = {fault.column for fault in faults}
     try:
-        district.full_clean(exclude=["standing_unit"], validate_unique=False)
+        district.full_clean(exclude=["standing_unit", "travel_settings"], validate_unique=False)
     except ValidationError as error:
         key_of = {name: key for key, name in FIELD_OF.items()}
         for name, sentences in error.message_dict.items():

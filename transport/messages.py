@@ -1,5 +1,8 @@
 """The words about the journey that leave the service; no names of patients, no lateness."""
 
+from zoneinfo import ZoneInfo
+
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from referrals.acting import By
@@ -7,7 +10,7 @@ from referrals.alerting import Text
 from referrals.messages import shortened
 from referrals.models import Baby, Referral
 from transport.calc.stages import TransferStage
-from transport.models import Transfer, Vehicle
+from transport.models import Closure, Transfer, Vehicle
 
 
 def vehicle_wanted(referral: Referral) -> Text:
@@ -120,3 +123,19 @@ def stopped(transfer: Transfer, why: str) -> Text:
         "phone": transfer.driver_phone or transfer.driver_name,
     }
     return Text(sentence=words, message=words, path=f"/desk/{transfer.referral.code}/")
+
+
+def road_closed(transfer: Transfer, closure: Closure) -> Text:
+    """The way of a journey passes something that is reported closed."""
+    zone = ZoneInfo(transfer.referral.district.time_zone)
+    words = _(
+        "Reported closed until %(until)s: %(name)s, by %(who)s. The straight way of %(code)s "
+        "passes there, so it is expected later. Ask the driver for the way round, or ask "
+        "another unit."
+    ) % {
+        "until": date_format(closure.ends_at.astimezone(zone), "j M H:i"),
+        "name": closure.name,
+        "who": closure.reported_by,
+        "code": transfer.referral.code,
+    }
+    return Text(sentence=words, message=words[:300], path=f"/desk/{transfer.referral.code}/")

@@ -6,7 +6,7 @@ from datetime import datetime
 from referrals.acting import By
 from referrals.models import Baby, Offer, Referral
 from referrals.ports import Concern, Suggestion
-from transport import choosing, concerns, desk, estimating, lifecycle, tracking
+from transport import choosing, closures, concerns, desk, estimating, lifecycle, tracking
 
 
 class TransportJourneys:
@@ -28,7 +28,10 @@ class TransportJourneys:
         if transfer:
             transfer.referral = referral
             estimating.keep_estimate(
-                transfer, "road", estimating.road_estimate(transfer), by.received_at
+                transfer,
+                "road",
+                estimating.road_estimate(transfer, by.received_at),
+                by.received_at,
             )
 
     def reception_changed(self, referral: Referral, offer: Offer, by: By) -> None:
@@ -57,7 +60,8 @@ class TransportJourneys:
         return concerns.concerns_of_journey(referral, now)
 
     def refresh(self, now: datetime) -> None:
-        """Fold new positions into arrival windows and bring the desk's rows up to date."""
+        """Follow closures, fold in new positions, and bring the desk's rows up to date."""
+        closures.keep_up(now)
         for transfer in tracking.refresh_windows(now):
             desk.make_row(transfer.referral, now)
         desk.refresh_stale(now)

@@ -3,12 +3,14 @@
 from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
-from django.core.validators import MinValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from phonenumber_field.modelfields import PhoneNumberField
 
+from referrals.calc.road_settings import faults_of
 from referrals.calc.shifts import NotAClockTime, clock_time_in
 from referrals.calc.terms import Capability
+from referrals.calc.unaccepted import default_minutes, fault_of
 
 
 def known_time_zone(name: str) -> None:
@@ -35,6 +37,20 @@ def known_clock_times(texts: list[str]) -> None:
             raise ValidationError(str(error)) from error
 
 
+def possible_roads(settings: object) -> None:
+    """Refuse what cannot be true of roads, with the key."""
+    faults = faults_of(settings)
+    if faults:
+        raise ValidationError([f"{key} {sentence}".strip() for key, sentence in faults.items()])
+
+
+def possible_limits(limits: object) -> None:
+    """Refuse limits that are no minutes by urgency."""
+    fault = fault_of(limits)
+    if fault:
+        raise ValidationError(fault)
+
+
 def default_ventilated_waits() -> list[float]:
     """Minutes after the first call at which the next step of a ladder begins, baby ventilated."""
     return [1, 2, 4]
@@ -53,11 +69,29 @@ class District(models.Model):
     time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
     phone_region = models.CharField(max_length=2, blank=True)
     desk_phone = PhoneNumberField(blank=True)
-    rainy_season = models.BooleanField(default=False)
-    detour_factor = models.FloatField(default=1.4)
+    rainy_season = models.BooleanField(
+        null=True, blank=True, help_text="Yes or no by the desk; unknown: by the rainy months."
+    )
+    detour_factor = models.FloatField(
+        default=1.4, validators=[MinValueValidator(1), MaxValueValidator(5)]
+    )
+    travel_settings = models.JSONField(
+        default=dict,
+        blank=True,
+        validators=[possible_roads],
+        help_text="Speeds, rain and night factors, rainy months, as in district.json.",
+    )
+    oxygen_reserve_bar = models.FloatField(
+        default=30, validators=[MinValueValidator(0), MaxValueValidator(100)]
+    )
 
     ventilated_waits = models.JSONField(default=default_ventilated_waits)
     stable_waits = models.JSONField(default=default_stable_waits)
+    without_acceptance = models.JSONField(
+        default=default_minutes,
+        validators=[possible_limits],
+        help_text="Minutes by urgency until the desk may send a vehicle toward the standing unit.",
+    )
     check_minutes = models.FloatField(default=15)
     temperature_minutes = models.FloatField(default=60)
     check_grace_minutes = models.FloatField(default=5)

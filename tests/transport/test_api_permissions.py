@@ -15,7 +15,10 @@ from referrals.models import Alert, Baby, District, Offer, Referral, Staff, Staf
 from tests import world
 from tests.api_world import Device, device_of, driver_device
 from tests.pages_world import browser_of, text_of
+from transport import closures
 from transport import lifecycle as journeys
+from transport.calc.closures import ClosureKind
+from transport.calc.places import Place
 from transport.models import Transfer, Vehicle
 
 CALLERS = {
@@ -43,6 +46,7 @@ POSITION = {
 FOUND = {
     "name": "Red car", "kind": "car", "driver_name": "A neighbour", "driver_phone": "+12025550199",
 }  # fmt: skip
+CLOSED = {"kind": "road", "name": "Ford", "latitude": -22.4, "longitude": 85.9}
 LIST = {"version": 1, "answers": {"warmth": "yes"}, "template": "before-leaving"}
 PREPARES = {"version": 1, "answers": {"cot": "yes"}, "template": "unit-prepares"}
 REASON = {"reason": "told by phone"}
@@ -96,6 +100,8 @@ MATRIX = [
     ("POST", "units/ORL-NB/cots/", {"cots_free": 1}, "RRYRRRRYYNU"),
     ("POST", "vehicles/AMB-1/ready/", {}, "RRRRRYNYYNU"),
     ("POST", "vehicles/", FOUND, "RRRRRRRYYYU"),
+    ("POST", "closures/", CLOSED, "YYYYYYYYYYU"),
+    ("POST", "closures/{closure}/lift/", {}, "RRRRRRRYYNU"),
     ("POST", "alerts/{alert}/acknowledge/", {}, "NNYNNNNYYNU"),
 ]
 
@@ -133,7 +139,9 @@ def stage(district: District, intensive: Unit, ward: Unit, now: datetime) -> Sta
     assert need is not None
     hana = world.told_by("hana.wendorra", now)
     outcome = recording.tell_outcome(hana, referral.babies.get(), state="improving", words="pink")
+    closed = closures.ClosureTold(kind=ClosureKind.ROAD, name="Ford", place=Place(-20.0, 80.0))
     numbers = {
+        "closure": closures.report(desk, district, closed).pk,
         "code": referral.code,
         "need": need.pk,
         "outcome": outcome.pk,
@@ -179,7 +187,7 @@ def test_the_matrix_knows_every_verb_of_the_schema(stage: Stage) -> None:
         (method, _anonymous(path))
         for method, path in named
         | {("GET", f"{name}/") for name in ("me", "referrals", "offers", "transfers", "sites",
-                                            "units", "vehicles", "alerts")}
+                                            "units", "vehicles", "alerts", "closures")}
     }  # fmt: skip
     assert {(method, _anonymous(path)) for method, path in published} == plain
 

@@ -68,12 +68,42 @@ def test_a_site_brings_the_settings_of_its_district(district):
     assert answer["road_km"] == pytest.approx(2.0 * answer["geodesic_km"])
 
 
-def test_rain_and_a_boat_take_longer(district):
-    dry, wet, sea = (
-        run("estimate", "PEL", "ORL", "--json", *more).json["p50_minutes"]
-        for more in ([], ["--rainy"], ["--vehicle", "boat"])
-    )
-    assert dry < wet < sea
+def test_rain_takes_longer_on_land_and_at_sea(district):
+    for vehicle in ("ambulance", "boat"):
+        dry, wet = (
+            run("estimate", "PEL", "ORL", "--json", "--vehicle", vehicle, *more).json
+            for more in ([], ["--rainy"])
+        )
+        assert dry["p50_minutes"] < wet["p50_minutes"]
+
+
+def minutes_at(moment):
+    return run("estimate", "PEL", "ORL", "--json", "--at", moment).json["p50_minutes"]
+
+
+def test_the_rainy_months_of_the_district_count_until_the_desk_says_otherwise(district):
+    district.rainy_season = None
+    district.save()
+    january, june = minutes_at("2026-01-15T12:00"), minutes_at("2026-06-15T12:00")
+    assert january > june
+    district.rainy_season = False
+    district.save()
+    assert minutes_at("2026-01-15T12:00") == pytest.approx(june)
+    district.rainy_season = True
+    district.save()
+    assert minutes_at("2026-06-15T12:00") == pytest.approx(january)
+
+
+def test_the_month_is_that_of_the_district_not_of_the_server(district):
+    district.rainy_season = None
+    district.save()
+    # Six hours ahead of UTC: still November there, December here.
+    assert minutes_at("2026-11-30T20:00+00:00") > minutes_at("2026-11-30T17:00+00:00")
+
+
+def test_at_night_the_night_factor_of_the_district_counts(district):
+    day, night = minutes_at("2026-06-15T12:00"), minutes_at("2026-06-15T23:00")
+    assert night / day == pytest.approx(1.15, abs=0.01)
 
 
 def test_an_unknown_site_is_bad_input_and_similar_ones_are_named(district):
@@ -191,7 +221,7 @@ def test_no_road_is_an_answer_not_a_failure(district, monkeypatch):
     def no_way(*places, **_):
         return unreachable(geodesic_km=5.0, method="roads", inputs={}, model_version="1")
 
-    monkeypatch.setattr("transport.asking_travel.estimator_of", lambda district: no_way)
+    monkeypatch.setattr("transport.asking_travel.estimator_of", lambda district, moment: no_way)
     answer = run("estimate", "PEL", "ORL", "--json")
     assert answer.code == 0
     assert answer.json == {

@@ -32,6 +32,11 @@ def test_the_invented_district_is_loaded(empty, folder):
     assert answer.json["units"] == Unit.objects.count() == 4
     assert answer.json["people"] == Staff.objects.count() == 31
     district = District.objects.get()
+    assert district.travel_settings["night_factor"] == 1.15
+    assert district.travel_settings["rainy_months"] == [12, 1, 2, 3]
+    assert district.rainy_season is None
+    assert district.oxygen_reserve_bar == 15
+    assert district.without_acceptance == {"ventilated": 10, "urgent": 20, "stable": 60}
     assert district.standing_unit.code == "ORL-NB"
     assert district.time_zone == "Etc/GMT-6"
     first = Contact.objects.filter(unit__code="ORL-NB", step=0)
@@ -131,7 +136,22 @@ def test_numbers_may_be_written_as_people_of_the_region_do(empty, folder):
 
 @pytest.mark.parametrize(
     ("key", "value"),
-    [("check_every_minutes", -1), ("stable_waits", [3, 2, 1]), ("detour", "wide"), ("code", "")],
+    [
+        ("check_every_minutes", -1),
+        ("stable_waits", [3, 2, 1]),
+        ("detour", "wide"),
+        ("code", ""),
+        ("speeds_km_h", {"paved": 900}),
+        ("speeds_km_h", {"ice": 20}),
+        ("rain_factors", 2),
+        ("road_shares", {"paved": 0.7, "track": 0.7}),
+        ("night_factor", 0.5),
+        ("rainy_months", [0]),
+        ("rainy_months", "june"),
+        ("oxygen_reserve_bar", -5),
+        ("without_acceptance", {"ventilated": -1}),
+        ("without_acceptance", 5),
+    ],
 )
 def test_settings_that_cannot_be_are_refused(empty, folder, key, value):
     path = folder / "district.json"

@@ -5,6 +5,8 @@ from datetime import timedelta
 import pytest
 from world import a_journey, told_by
 
+from referrals import lifecycle
+from referrals.calc.states import NotPossible
 from referrals.models import Alert, Delivery
 from transport import choosing, tracking
 from transport import lifecycle as journeys
@@ -106,3 +108,13 @@ def test_after_a_breakdown_nobody_is_told_that_the_baby_arrived(district, intens
     assert transfer.stage == "wanted"
     assert transfer.arrived_at is transfer.on_the_road_at is transfer.collecting_at is None
     assert projected_arrival(transfer, now) is None
+
+
+def test_a_journey_that_has_ended_has_no_vehicle_to_take_back(district, intensive, now):
+    transfer = a_journey(now, intensive, stage=TransferStage.COLLECTING)
+    by = told_by("leena.morrastad", now)
+    lifecycle.take_back(by, transfer.referral, reason="called by mistake")
+    with pytest.raises(NotPossible, match="no vehicle to take back"):
+        journeys.unassign(by, transfer, why="axle")
+    transfer.refresh_from_db()
+    assert (transfer.stage, transfer.vehicle.state) == ("stood_down", "returning")

@@ -329,3 +329,21 @@ class RankingAnswer(serializers.Serializer):
     possible_not_shown = serializers.IntegerField()
     impossible_not_shown = serializers.IntegerField()
     candidates = CandidateAnswer(many=True)
+
+
+class ClosureAnswer(serializers.Serializer):
+    """Something reported closed, until when, and whether it was lifted before."""
+
+    id = serializers.IntegerField()
+    kind = serializers.CharField()
+    name = serializers.CharField()
+    one_end = serializers.CharField(source="one_end.code", default=None, allow_null=True)
+    other_end = serializers.CharField(source="other_end.code", default=None, allow_null=True)
+    latitude = serializers.FloatField(allow_null=True)
+    longitude = serializers.FloatField(allow_null=True)
+    radius_km = serializers.FloatField()
+    words = serializers.CharField(allow_blank=True)
+    reported_by = serializers.CharField()
+    reported_at = serializers.DateTimeField()
+    ends_at = serializers.DateTimeField()
+    lifted_at = serializers.DateTimeField(allow_null=True)

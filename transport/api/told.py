@@ -20,6 +20,7 @@ from referrals.api.told import (
 from referrals.calc.terms import ConditionOnArrival, VehicleKind
 from referrals.models import District
 from referrals.models.observations import BABY_FACTS
+from transport.calc.closures import ClosureKind
 from transport.calc.stages import MILESTONES
 
 
@@ -113,6 +114,20 @@ class FoundVehicleTold(Told):
     owner = Text(120)
     fuel = Text(120)
     who_pays = Text(120)
+
+
+class ClosureTold(WhenTold):
+    """Something closed: at a point, or on the road between two sites."""
+
+    kind = Word(ClosureKind, required=True, allow_null=False)
+    name = Text(120, required=True, help_text="How people know it.")
+    one_end = Text(30, help_text="Code of a site; the road from there to the other end.")
+    other_end = Text(30, help_text="Code of a site.")
+    latitude = Number(min_value=-90, max_value=90)
+    longitude = Number(min_value=-180, max_value=180)
+    radius_km = Number(help_text="Ways that pass within; 2 when not told.")
+    hours = Number(help_text="For how long; 12 when not told.")
+    words = Text(300)
 
 
 class PositionTold(Told):

@@ -5,7 +5,7 @@ from drf_spectacular.views import SpectacularJSONAPIView
 
 from referrals.api import asking, places, record
 from referrals.api.base import NoSuchAddress
-from transport.api import journeys, on_the_road, positions, referrals, vehicles
+from transport.api import closures, journeys, on_the_road, positions, referrals, vehicles
 
 app_name = "api"
 _REFERRAL = "referrals/<str:code>/"
@@ -64,6 +64,8 @@ urlpatterns = [
     path("units/<str:code>/cots/", places.UnitCots.as_view(), name="unit_cots"),
     path("vehicles/", vehicles.Vehicles.as_view(), name="vehicles"),
     path("vehicles/<str:code>/ready/", vehicles.VehicleReady.as_view(), name="vehicle_ready"),
+    path("closures/", closures.Closures.as_view(), name="closures"),
+    path("closures/<int:pk>/lift/", closures.ClosureLift.as_view(), name="closure_lift"),
     path("alerts/", places.Alerts.as_view(), name="alerts"),
     path("alerts/<int:pk>/acknowledge/", places.AlertAcknowledge.as_view(), name="acknowledge"),
     re_path(r"^.*/$", NoSuchAddress.as_view(), name="nothing"),

@@ -86,7 +86,8 @@ _Point = tuple[float, float, float, int]
 _Node = Any
 
 
-def _unit_vector(place: Place) -> tuple[float, float, float]:
+def unit_vector(place: Place) -> tuple[float, float, float]:
+    """The place as a point on the unit sphere."""
     latitude, longitude = math.radians(place.latitude), math.radians(place.longitude)
     across = math.cos(latitude)
     return across * math.cos(longitude), across * math.sin(longitude), math.sin(latitude)
@@ -111,7 +112,7 @@ class PlaceIndex:
 
     def __init__(self, places: Sequence[Place]) -> None:
         self.places = tuple(places)
-        self._root = _build([(*_unit_vector(p), i) for i, p in enumerate(self.places)])
+        self._root = _build([(*unit_vector(p), i) for i, p in enumerate(self.places)])
 
     def near(self, origin: Place, count: int) -> list[tuple[float, int]]:
         """Every place that could be among the ``count`` nearest on the ellipsoid.
@@ -121,7 +122,7 @@ class PlaceIndex:
         """
         if count <= 0:
             return []
-        found, limit = self._collect(_unit_vector(origin), count)
+        found, limit = self._collect(unit_vector(origin), count)
         return sorted(
             (2 * math.asin(min(1.0, math.sqrt(squared) / 2)), position)
             for squared, position in found

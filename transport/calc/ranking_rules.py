@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from referrals.calc.needs import lacking
 from referrals.calc.terms import Capability, Urgency, VehicleKind
+from transport.calc.closures import closures_of
 from transport.calc.oxygen import OxygenPlan
 from transport.calc.ranking_facts import Asking, RankingSettings, UnitFacts, VehicleFacts
 from transport.calc.travel import TravelEstimate
@@ -223,6 +224,19 @@ def motorcycle_minutes(case: Case) -> float:
     return case.settings.motorcycle_minutes if on_motorcycle and ventilated else 0.0
 
 
+def closures_on_the_way(case: Case) -> Reasons:
+    """What is reported closed on either way, with the minutes that it adds in the estimate."""
+    ways = [(case.trip.to_baby, "to the baby"), (case.trip.road, "to the unit")]
+    return Reasons(
+        against=tuple(
+            f"reported closed on the straight way {where}: {', '.join(closures_of(way))}; about "
+            f"{round(way.inputs['closure_minutes'])} min are added, a guess without a road map"
+            for way, where in ways
+            if way is not None and closures_of(way)
+        )
+    )
+
+
 def time_limit(case: Case) -> Reasons:
     """The chance of being there within the time limit, or that it has passed."""
     limit = case.asking.needs.limit_minutes
@@ -268,6 +282,7 @@ WEIGHTS: tuple[Weight, ...] = (
     Weight(preferred_care, preferred_care_minutes),
     Weight(unknown_cots),
     Weight(collection, motorcycle_minutes),
+    Weight(closures_on_the_way),
     Weight(time_limit),
     Weight(oxygen_on_the_way, oxygen_minutes),
 )

@@ -139,6 +139,7 @@ class TravelSettings:
     - ``rainy_factor``: 1.2, common practice, no source. The only published hint is a loss of 5 to
       18 % of the population within reach at the wet-season peak, southern Mozambique (Makanga PT
       et al., Int J Health Geographics 2017), which is 1.05 to 1.22 if people live along roads.
+    - ``boat_rainy_factor``: the same for a boat; common practice, no source.
     - ``darkness_factor``: 1.0, since no published figure was found: a local setting.
     - ``sigma``: 0.5, common practice, no source: P90 is 1.9 times the median. Wide on purpose:
       modelled times within 60 min were driven within 60 min in only 57 % of journeys (Lagos,
@@ -150,13 +151,16 @@ class TravelSettings:
     free_flow_km_h: Mapping[VehicleKind, float] = field(default_factory=_default_speeds)
     getting_going_minutes: float = 0.65
     rainy_factor: float = 1.2
+    boat_rainy_factor: float = 1.2
     darkness_factor: float = 1.0
     sigma: float = 0.5
     boat_detour_factor: float = 1.2
     model_version: str = "fixed-1"
 
     def __post_init__(self) -> None:
-        for name in ("detour_factor", "boat_detour_factor", "rainy_factor", "darkness_factor"):
+        factors = ("detour_factor", "boat_detour_factor", "rainy_factor", "boat_rainy_factor",
+                   "darkness_factor")  # fmt: skip
+        for name in factors:
             _refuse_outside(name, getattr(self, name), 1.0, 5.0)
         _refuse_outside("getting_going_minutes", self.getting_going_minutes, 0.0, 60.0)
         # Above 1 the moment matching of sums is no longer good enough.
@@ -170,6 +174,10 @@ class TravelSettings:
     def detour_for(self, vehicle: VehicleKind) -> float:
         """Way travelled / geodesic for this kind of vehicle."""
         return self.boat_detour_factor if vehicle is VehicleKind.BOAT else self.detour_factor
+
+    def rainy_for(self, vehicle: VehicleKind) -> float:
+        """Minutes in the rainy season / minutes when dry for this kind of vehicle."""
+        return self.boat_rainy_factor if vehicle is VehicleKind.BOAT else self.rainy_factor
 
 
 def _refuse_outside(name: str, value: float, low: float, high: float) -> None:
@@ -291,7 +299,7 @@ def estimate_travel(
     line_km = geodesic_km(origin, destination)
     road_km = line_km * settings.detour_for(vehicle)
     darkness_factor, darkness_variance = _darkness(dark, settings)
-    rainy_factor = settings.rainy_factor if rainy else 1.0
+    rainy_factor = settings.rainy_for(vehicle) if rainy else 1.0
     cruise_km_h = settings.free_flow_km_h[vehicle] / (rainy_factor * darkness_factor)
     median = median_road_minutes(
         road_km,

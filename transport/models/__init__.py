@@ -1,5 +1,6 @@
 """The rows of the journey. They hold; they do not change themselves."""
 
+from transport.models.closures import Closure
 from transport.models.estimates import DeskRow, Estimate, Ranking
 from transport.models.transfers import (
     BandReading,
@@ -18,6 +19,7 @@ __all__ = [
     "Check",
     "ChecklistAnswer",
     "ChecklistTemplate",
+    "Closure",
     "Cylinder",
     "DeskRow",
     "Estimate",

@@ -18,6 +18,7 @@ from referrals.pages.doors import by_of, page, show, staff_of
 from referrals.sweeping import last_sweep, sweep_is_alive
 from transport import desk, lifecycle
 from transport.access import visible_vehicles
+from transport.models import Closure
 from transport.pages import needs_person, ribbon
 from transport.pages.desk_stream import signature_now
 from transport.pages.words import OTHER_CHANNELS, SEGMENTS, STAGES, VEHICLE_STATES, word
@@ -115,6 +116,7 @@ def _everything(district: District, request: HttpRequest) -> dict[str, Any]:
             .order_by("state", "code")
         ],
         "units": visible_units(staff_of(request)).filter(site__district=district).order_by("code"),
+        "closures": Closure.objects.standing(now).filter(district=district),
         "kept": desk.kept_inputs(district)[:KEPT_SHOWN],
         "not_reached": [
             {"row": delivery, "channel": word(OTHER_CHANNELS, delivery.channel)}

@@ -24,7 +24,7 @@ from referrals.links import InvalidLink
 from referrals.pages import kept
 from referrals.pages.doors import open_page, page, show, staff_of
 from referrals.reading import babies_on_the_way
-from transport import lifecycle, on_the_way
+from transport import closures, lifecycle, on_the_way
 from transport.access import visible_transfers
 from transport.calc.stages import (
     FINISHED,
@@ -117,6 +117,18 @@ def stopped(request: HttpRequest, token: str) -> HttpResponse:
         on_the_way.check(by, transfer, babies[0], told)
 
     return _told(request, token, tell, and_say="?told=stopped")
+
+
+@csrf_exempt
+@open_page
+@require_POST
+def closed(request: HttpRequest, token: str) -> HttpResponse:
+    """The road is closed where the vehicle is; other journeys are warned at once."""
+
+    def tell(by: By, transfer: Transfer) -> None:
+        closures.report_from_vehicle(by, transfer, request.POST.get("words", ""))
+
+    return _told(request, token, tell, and_say="?told=closed")
 
 
 @csrf_exempt
@@ -251,6 +263,7 @@ def _page(
         "desk_phone": _phone(referral.district),
         "state": _state(transfer),
         "problem": problem,
+        "closed_told": request.GET.get("told") == "closed",
         "stop_told": request.GET.get("told") == "stopped",
     }
     return show(

@@ -11,6 +11,7 @@ urlpatterns = [
     path("d/<str:token>/reached/", driver.reached, name="driver_reached"),
     path("d/<str:token>/mistake/", driver.mistake, name="driver_mistake"),
     path("d/<str:token>/stopped/", driver.stopped, name="driver_stopped"),
+    path("d/<str:token>/closed/", driver.closed, name="driver_closed"),
     path("d/<str:token>/broken/", driver.broken, name="driver_broken"),
     path("d/<str:token>/told/", driver.told, name="driver_told"),
 ]

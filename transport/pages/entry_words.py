@@ -18,7 +18,7 @@ from referrals.labels import (
 )
 from referrals.models import Entry, PrivateText, Referral, Staff, Unit
 from transport.models import Vehicle
-from transport.pages.words import MILESTONES_TOLD, word
+from transport.pages.words import CLOSURE_CHANGES, CLOSURE_KINDS, MILESTONES_TOLD, word
 
 Body = Mapping[str, Any]
 
@@ -178,6 +178,13 @@ def _milestone(body: Body, book: _Book) -> str:
     return _("the vehicle %s") % words + late
 
 
+def _roads_changed(body: Body, book: _Book) -> str:
+    what = word(CLOSURE_KINDS, body.get("kind", ""))
+    change = word(CLOSURE_CHANGES, body.get("change", ""))
+    words = _("%(what)s %(change)s; ranked and estimated anew") % {"what": what, "change": change}
+    return words + (_(" (this way passes it)") if body.get("touched") else "")
+
+
 def _destination(body: Body, book: _Book) -> str:
     if not body.get("unit"):
         return _("no destination for now")
@@ -277,6 +284,7 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
         _("sent toward %s, which has not accepted yet") % k.place(b.get("unit"))
     ),
     "destination": _destination,
+    "roads_changed": _roads_changed,
     "checked": _checked,
     "checklist": lambda b, k: _("checklist answered: %d items") % len(b.get("answers") or ()),
     "handover_signed": _handover,

@@ -23,6 +23,7 @@ FIRST = (
     "nobody_can_take",
     "unplaced",
     "no_vehicle",
+    "not_accepted",
     "oxygen_short",
     "vehicle_wanted",
     "check_missed",
@@ -30,6 +31,7 @@ FIRST = (
     "unanswered",
     "not_reconfirmed",
     "vehicle_silent",
+    "road_closed",
     "not_set_off",
     "collection_overdue",
     "departure_overdue",
@@ -43,6 +45,7 @@ TAKEN_SHOWN_FOR = timedelta(minutes=30)
 RING_DRIVER = {
     "stopped", "oxygen_short", "check_missed", "vehicle_silent", "not_set_off",
     "collection_overdue", "departure_overdue", "arrival_suggested", "late_note",
+    "road_closed",
 }  # fmt: skip
 RING_POST = {
     "perhaps_twice",
@@ -53,7 +56,7 @@ RING_POST = {
     "vehicle_wanted",
 }
 RING_UNIT = {"handover_unsigned", "outcome_not_told", "arrival_suggested", "not_reconfirmed"}
-NEXT_UNIT = {"unanswered", "nobody_can_take", "unplaced"}
+NEXT_UNIT = {"unanswered", "nobody_can_take", "unplaced", "not_accepted"}
 WANTS_VEHICLE = {"vehicle_wanted", "no_vehicle"}
 DRIVER_SAYS = {"not_set_off", "collection_overdue", "departure_overdue", "late_note"}
 OTHER_VEHICLE = {"vehicle_silent", "not_set_off", "collection_overdue", "stopped"}
@@ -164,6 +167,9 @@ def _actions(
     if kinds & WANTS_VEHICLE:
         yield from _send_best(referral, now) if work_out else ()
         yield Action("open", _("Choose a vehicle"), f"{page}#vehicle")
+    if "not_accepted" in kinds:
+        yield from _send_toward(referral)
+        yield Action("open", _("Toward another unit"), f"{page}#vehicle")
     if kinds & NEXT_UNIT:
         yield Action("post", _("Ask the next unit"), _verb(referral, "ask_next"))
         yield Action("open", _("Units and their reasons"), f"{page}#units")
@@ -174,6 +180,9 @@ def _actions(
     for dealt_with, label, part in OPENS:
         if kinds & dealt_with:
             yield Action("open", str(label), page + part)
+    if "road_closed" in kinds:
+        yield Action("open", _("What is reported closed"), reverse("desk_roads"))
+        yield Action("open", _("Units and their reasons"), f"{page}#units")
 
 
 def _calls(
@@ -229,6 +238,14 @@ def _send_best(referral: Referral, now: datetime) -> Iterable[Action]:
             }
         fields = (("vehicle", choice.vehicle.code),)
         yield Action("post", label, _verb(referral, "assign"), fields)
+
+
+def _send_toward(referral: Referral) -> Iterable[Action]:
+    standing = referral.district.standing_unit
+    if standing:
+        label = _("Send toward %s, not accepted yet") % standing
+        fields = (("unit", standing.code),)
+        yield Action("post", label, _verb(referral, "toward"), fields)
 
 
 def _ring(name: str, number: str) -> Action:

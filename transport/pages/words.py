@@ -65,6 +65,18 @@ STOP_REASONS: Words = {
 }
 """Why a driver stops: short, to be pressed and not typed."""
 
+CLOSURE_KINDS: Words = {
+    "road": _("a road"),
+    "bridge": _("a bridge"),
+    "landing": _("a landing"),
+}
+
+CLOSURE_CHANGES: Words = {
+    "reported": _("reported closed"),
+    "lifted": _("reported open again"),
+    "ended": _("closed no longer: the time given is over"),
+}
+
 OTHER_CHANNELS: Words = {
     "voice": _("voice call"),
     "sms": _("SMS"),
