@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from django.utils.translation import gettext as _
 
 from referrals.alerting import Text
+from referrals.calc.need_rules import MOTHER_RULES
 from referrals.calc.terms import Urgency
 from referrals.models import Offer, Referral
 
@@ -36,12 +37,16 @@ def question(offer: Offer) -> Text:
     return Text(
         sentence=_("%(unit)s has not answered yet whether it can take %(code)s.")
         % {"unit": offer.unit, "code": referral.code},
-        message=_("%(code)s: %(who)s at %(site)s, %(state)s. %(arrival)s Can you take? Yes or no:")
+        message=_(
+            "%(code)s: %(who)s at %(site)s, %(state)s. %(mother)s%(arrival)s "
+            "Can you take? Yes or no:"
+        )
         % {
             "code": referral.code,
             "who": who,
             "site": referral.origin.name,
             "state": state,
+            "mother": _("Mother needs care too. ") if _mother_is_unwell(referral) else "",
             "arrival": _arrival(offer),
         },
         path=f"/unit/{offer.pk}/",
@@ -158,6 +163,12 @@ def clock_time(moment: datetime | None, referral: Referral) -> str:
     if moment is None:
         return _("a time not known")
     return f"{moment.astimezone(ZoneInfo(referral.district.time_zone)):%H:%M}"
+
+
+def _mother_is_unwell(referral: Referral) -> bool:
+    """Whether a need of the mother's own stands that nobody has set aside."""
+    rules = [rule.code for rule in MOTHER_RULES]
+    return referral.needs.filter(rule__in=rules, superseded_at=None, overridden_by="").exists()
 
 
 def _arrival(offer: Offer) -> str:

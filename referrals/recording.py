@@ -196,10 +196,13 @@ def record_treatment(
             recorded_by=by.name,
             recorded_at=by.received_at,
         )
-        whose = {"baby": baby.birth_order} if baby else {"mother": True}
-        timeline.append(
-            held, "treatment_given", by, {**whose, "treatment": timeline.committed(text)}
-        )
+        body: dict[str, Any] = {"baby": baby.birth_order} if baby else {"mother": True}
+        body |= {"treatment": timeline.committed(text), "given_at": told.given_at}
+        if told.given_by:
+            body["given_by"] = timeline.committed(
+                timeline.keep_text(held, "given_by", told.given_by)
+            )
+        timeline.append(held, "treatment_given", by, body)
     return treatment
 
 
@@ -218,9 +221,13 @@ def record_advice(
             read_back=read_back,
             recorded_at=by.received_at,
         )
-        timeline.append(
-            held, "advice", by, {"advice": timeline.committed(text), "read_back": read_back}
-        )
+        names = {
+            role: timeline.committed(timeline.keep_text(held, role, name))
+            for role, name in (("asked_by", asked_by), ("given_by", given_by))
+            if name
+        }
+        body = {"advice": timeline.committed(text), "read_back": read_back, **names}
+        timeline.append(held, "advice", by, body)
     return advice
 
 

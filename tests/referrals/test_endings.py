@@ -1,9 +1,10 @@
 """'Recovered' after a time of watching, and a death that names baby, time and person."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+import time_machine
 
 from referrals import clock, lifecycle, recording
 from referrals.calc.states import NotPossible
@@ -21,8 +22,16 @@ def ago(now, minutes):
     return now - timedelta(minutes=minutes)
 
 
+@pytest.fixture(autouse=True)
+def midday():
+    """Times typed as hours and minutes are of today: no test of them runs across midnight."""
+    noon = datetime(2026, 11, 25, 12, 0, tzinfo=ZoneInfo("Indian/Mauritius"))
+    with time_machine.travel(noon):
+        yield
+
+
 @pytest.fixture
-def baby(district, now):
+def baby(midday, district, now):
     """Ventilated by hand three hours ago; nothing was told since."""
     return a_referral(ago(now, 180)).babies.get()
 

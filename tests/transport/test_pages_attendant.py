@@ -348,6 +348,7 @@ ATTENDANTS = [
     "check/1/",
     "treatment/",
     "advice/",
+    "mother/",
     "before-leaving/",
     "ending/1/",
     "ending/1/reverse/",

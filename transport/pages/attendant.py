@@ -26,7 +26,7 @@ from transport.checklists import newest
 from transport.pages.cases import case_of, told_referrals
 from transport.pages.entry_words import Line, lines_of
 from transport.pages.happening import newest_transfer, what_happens
-from transport.pages.told_too import told_too
+from transport.pages.told_too import told_of, told_too
 
 OUTCOMES_SHOWN_FOR = timedelta(days=30)
 BOOKKEEPING = ("needs_derived", "alert_raised", "alert_escalated", "alert_acknowledged")
@@ -193,6 +193,7 @@ def _context(referral: Referral) -> dict[str, object]:
         "now": now,
         **what_happens(referral, now),
         "lines": _newest_lines(referral),
+        **told_of(referral),
         "told_too": told_too(referral, now),
         "departure": newest("departure"),
         "answers": _answers(referral),

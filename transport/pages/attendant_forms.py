@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy
 
 from referrals.calc import terms
 from referrals.labels import FIELDS, SEXES, choices
+from referrals.models import Baby
 from referrals.models.observations import BABY_FACTS, MOTHER_FACTS
 from referrals.pages.forms import (
     NOT_KNOWN,
@@ -170,11 +171,31 @@ class EndingForm(PageForm):
 class TreatmentForm(PageForm):
     """What was given, in the words of whoever gave it."""
 
-    def __init__(self, *args: Any, now: datetime, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, now: datetime, babies: list[Baby], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["whose"] = forms.ChoiceField(
+            label=_("Who got it"),
+            choices=[
+                *((str(baby.birth_order), baby.code) for baby in babies),
+                ("mother", _("the mother")),
+            ],
+            initial=str(babies[0].birth_order) if len(babies) == 1 else None,
+            widget=forms.RadioSelect,
+            error_messages={"required": _("Say who got it.")},
+        )
         self.fields["words"] = Words(_("What was given, and how much"), required=True)
         self.fields["given_by"] = Words(_("Given by"), lines=1)
         self.fields["given_at"] = ClockTime(_("At what time"), now)
+
+
+class MotherForm(PageForm):
+    """How the mother is, a patient herself. Each answer can be left out."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in MOTHER_FACTS:
+            self.fields[name] = _field_for(name)
+        self.fields["note"] = Words(_("Anything to add"), lines=2)
 
 
 class AdviceForm(PageForm):

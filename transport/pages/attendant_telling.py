@@ -18,7 +18,7 @@ from referrals.calc.states import NotPossible
 from referrals.calc.terms import Ending
 from referrals.ending_rules import FIELD_OF_REFUSAL
 from referrals.models import Baby, Observation, Referral
-from referrals.models.observations import BABY_FACTS
+from referrals.models.observations import BABY_FACTS, MOTHER_FACTS
 from referrals.pages.doors import by_of, page, show
 from transport import lifecycle as journeys
 from transport import on_the_way
@@ -30,6 +30,7 @@ from transport.pages.attendant_forms import (
     CheckForm,
     EndingForm,
     GiverForm,
+    MotherForm,
     ReadingForm,
     TreatmentForm,
 )
@@ -98,23 +99,40 @@ def correct(request: HttpRequest, code: str, observation: int) -> HttpResponse:
 def treatment(request: HttpRequest, code: str) -> HttpResponse:
     """A treatment that was given, as told. Nothing is suggested."""
     referral = case_of(request, code)
-    form = TreatmentForm(request.POST or None, now=clock.now())
+    babies = list(referral.babies.all())
+    form = TreatmentForm(request.POST or None, now=clock.now(), babies=babies)
 
     def tell() -> HttpResponse:
         told = form.cleaned_data
-        babies = list(referral.babies.all())
         recording.record_treatment(
             by_of(request),
             referral,
             recording.Told(
                 words=told["words"], given_by=told["given_by"], given_at=told["given_at"]
             ),
-            baby=babies[0] if len(babies) == 1 else None,
+            baby=None if told["whose"] == "mother" else baby_of(referral, int(told["whose"])),
         )
         messages.success(request, _("Written down as told."))
         return redirect("attendant_case", code=referral.code)
 
     return form_page(request, referral, form, tell, "transport/attendant/treatment.html", {})
+
+
+@page
+def mother(request: HttpRequest, code: str) -> HttpResponse:
+    """How the mother is: what is told counts for the place that is looked for."""
+    referral = case_of(request, code)
+    form = MotherForm(request.POST or None)
+
+    def tell() -> HttpResponse:
+        facts, note = form.facts(MOTHER_FACTS), form.cleaned_data["note"]
+        if not facts and not note:
+            raise NotPossible(_("Nothing is filled in yet. One answer is enough."))
+        recording.observe_mother(by_of(request), referral.mother, facts, note=note)
+        messages.success(request, _("Written down. It counts for the place that is looked for."))
+        return redirect("attendant_case", code=referral.code)
+
+    return form_page(request, referral, form, tell, "transport/attendant/mother.html", {})
 
 
 @page

@@ -10,17 +10,21 @@ from phonenumber_field.formfields import PhoneNumberField
 from referrals import clock
 from referrals.calc.quantities import QUANTITIES, Bounds
 from referrals.calc.terms import (
+    Bleeding,
     Breathing,
     Colour,
+    Consciousness,
     DeclineReason,
     Ending,
     HeartRateBand,
     OutcomeState,
+    Placenta,
     Support,
     VehicleKind,
 )
 from referrals.labels import choices
 from referrals.models import Referral, Unit
+from referrals.models.observations import MOTHER_FACTS
 from referrals.pages.forms import ClockTime
 from transport.calc.stages import MILESTONES
 from transport.pages.words import MILESTONES_TOLD
@@ -236,6 +240,59 @@ class CheckForm(DeskForm):
         ):
             raise forms.ValidationError(_("Nothing was told yet. Enter at least one thing."))
         return told
+
+
+class MotherForm(DeskForm):
+    """How the mother is, told on the phone."""
+
+    bleeding = forms.ChoiceField(
+        required=False, choices=lambda: [NOT_TOLD, *choices(Bleeding)], label=_("Bleeding")
+    )
+    placenta = forms.ChoiceField(
+        required=False, choices=lambda: [NOT_TOLD, *choices(Placenta)], label=_("Placenta")
+    )
+    systolic_mmhg = _number("systolic_mmhg", label=_("Blood pressure, upper"), whole=True)
+    diastolic_mmhg = _number("diastolic_mmhg", label=_("Blood pressure, lower"), whole=True)
+    consciousness = forms.ChoiceField(
+        required=False, choices=lambda: [NOT_TOLD, *choices(Consciousness)], label=_("She is")
+    )
+    note = forms.CharField(max_length=300, required=False, label=_("In their words"))
+    minutes_ago = _ago()
+
+    def clean(self) -> dict[str, Any]:
+        """At least one thing was told."""
+        told = super().clean() or {}
+        if not self.errors and not any(
+            told.get(name) not in (None, "") for name in (*MOTHER_FACTS, "note")
+        ):
+            raise forms.ValidationError(_("Nothing was told yet. Enter at least one thing."))
+        return told
+
+
+class TreatmentForm(DeskForm):
+    """A treatment that was given: what and how much as told, when, by whom."""
+
+    whose = forms.ChoiceField(label=_("Who got it"))
+    words = forms.CharField(max_length=600, label=_("What was given, and how much, as told"))
+    given_by = forms.CharField(max_length=120, required=False, label=_("Given by"))
+    minutes_ago = _ago()
+
+    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
+        super().__init__(referral, *arguments, **options)
+        babies = [(str(baby.birth_order), baby.code) for baby in referral.babies.all()]
+        field = self.fields["whose"]
+        assert isinstance(field, forms.ChoiceField)  # noqa: S101 - declared above
+        first = [("", "---")] if len(babies) > 1 else []
+        field.choices = [*first, *babies, ("mother", _("the mother"))]
+
+
+class AdviceForm(DeskForm):
+    """Advice a named clinician gave."""
+
+    asked_by = forms.CharField(max_length=120, required=False, label=_("Who asked"))
+    given_by = forms.CharField(max_length=120, label=_("Who gave the advice"))
+    words = forms.CharField(max_length=600, label=_("What was advised"))
+    read_back = forms.BooleanField(required=False, label=_("It was read back and confirmed"))
 
 
 class SignForm(DeskForm):

@@ -31,12 +31,12 @@ from transport.models import Transfer
 from transport.pages import entry_words, needs_person
 from transport.pages.desk_forms import DeskForm
 from transport.pages.desk_verbs import VERBS, Press, verb_named
-from transport.pages.told_too import told_too
+from transport.pages.told_too import told_of, told_too
 from transport.pages.words import MILESTONES_TOLD, STAGES, word
 
 FORMS_OF_ONE = (
     "ask_next", "divert", "found", "take_back", "toward", "milestone", "mistake", "check", "sign",
-    "outcome", "end", "join", "reverse",
+    "outcome", "end", "join", "reverse", "mother", "treatment", "advice",
 )  # fmt: skip
 """Verbs whose form stands once on the page; the others stand once for each row they are about."""
 FORMS_OF_OFFER = ("accept", "reconfirm", "decline", "withdraw")
@@ -136,8 +136,7 @@ def _everything(
         "babies": [_baby(baby, now) for baby in found.babies.all()],
         "mother": getattr(found, "mother", None),
         "needs": [_need(n) for n in found.needs.filter(superseded_at=None)],
-        "treatments": found.treatments.select_related("told"),
-        "advice": found.advice.select_related("text"),
+        **told_of(found),
         "offers": [_offer(found, offer, now, failed) for offer in offers],
         "accepted": next((o for o in offers if o.stage == OfferStage.ACCEPTED.value), None),
         "forms": {name: _form(found, name, failed) for name in FORMS_OF_ONE},

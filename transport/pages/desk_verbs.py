@@ -18,6 +18,7 @@ from referrals.acting import By, by_staff
 from referrals.calc.states import NotPossible
 from referrals.calc.terms import DeclineReason, Ending, EntryChannel
 from referrals.models import Baby, Offer, Referral, Staff, Unit
+from referrals.models.observations import MOTHER_FACTS
 from transport import lifecycle as journeys
 from transport import on_the_way
 from transport.access import visible_vehicles
@@ -191,6 +192,32 @@ def _check(press: Press) -> str:
     return _("The check is written down.")
 
 
+def _mother(press: Press) -> str:
+    told = {k: press.told[k] for k in MOTHER_FACTS if press.told[k] not in (None, "")}
+    recording.observe_mother(press.by_then(), press.referral.mother, told, note=press.told["note"])
+    return _("Written down. It counts for the place that is looked for.")
+
+
+def _treatment(press: Press) -> str:
+    told, ago = press.told, press.told["minutes_ago"]
+    given_at = press.by.received_at - timedelta(minutes=ago) if ago is not None else None
+    baby = None
+    if told["whose"] != "mother":
+        baby = get_object_or_404(press.referral.babies, birth_order=told["whose"])
+    recording.record_treatment(
+        press.by,
+        press.referral,
+        recording.Told(words=told["words"], given_by=told["given_by"], given_at=given_at),
+        baby=baby,
+    )
+    return _("The treatment is written down as told.")
+
+
+def _advice(press: Press) -> str:
+    recording.record_advice(press.by, press.referral, **press.told)
+    return _("The advice is written down.")
+
+
 def _sign(press: Press) -> str:
     told = {k: v for k, v in press.told.items() if k != "baby"}
     journeys.hand_over(press.by, press.transfer(), press.baby(), journeys.Signature(**told))
@@ -239,6 +266,9 @@ VERBS: dict[str, Verb] = {
     "milestone": Verb(forms.MilestoneForm, _milestone, "vehicle"),
     "mistake": Verb(forms.MistakeForm, _mistake, "vehicle"),
     "check": Verb(forms.CheckForm, _check, "check"),
+    "mother": Verb(forms.MotherForm, _mother, "baby"),
+    "treatment": Verb(forms.TreatmentForm, _treatment, "baby"),
+    "advice": Verb(forms.AdviceForm, _advice, "baby"),
     "sign": Verb(forms.SignForm, _sign, "handover"),
     "outcome": Verb(forms.OutcomeForm, _outcome, "outcome"),
     "end": Verb(forms.EndForm, _end, "outcome"),

@@ -40,6 +40,8 @@ class Line:
     hash: str
 
 
+IN_SENTENCE = ("given_by", "asked_by")
+"""Private texts that stand in the sentence itself, not below it."""
 LATE_SECONDS = 120
 CLOCK_OFF_SECONDS = 300
 
@@ -105,8 +107,8 @@ def _line(entry: Entry, book: _Book) -> Line:
 
 def _said(body: Body, book: _Book) -> Iterable[str]:
     """Texts kept apart from the chain; an erased one says so."""
-    for value in body.values():
-        if isinstance(value, dict) and "commitment" in value:
+    for role, value in body.items():
+        if role not in IN_SENTENCE and isinstance(value, dict) and "commitment" in value:
             yield book.texts.get(value["text"], _("(erased)"))
 
 
@@ -229,6 +231,26 @@ def _joined(body: Body, book: _Book) -> str:
     return _("%s is the same baby; what was told there can be read here") % body.get("from", "")
 
 
+def _treatment(body: Body, book: _Book) -> str:
+    words = _("treatment given, %s") % _whose(body)
+    if body.get("given_at"):
+        at = timezone.localtime(datetime.fromisoformat(body["given_at"]))
+        words += _(", at %s") % f"{at:%H:%M}"
+    return words + _named(body, book, "given_by", _(", by %s"))
+
+
+def _advice(body: Body, book: _Book) -> str:
+    words = _("advice, read back") if body.get("read_back") else _("advice, not read back")
+    words += _named(body, book, "asked_by", _(", asked by %s"))
+    return words + _named(body, book, "given_by", _(", given by %s"))
+
+
+def _named(body: Body, book: _Book, role: str, words: str) -> str:
+    """Who did it, in the sentence; an erased name says so."""
+    value = body.get(role)
+    return words % book.texts.get(value["text"], _("(erased)")) if value else ""
+
+
 def _about(text: str) -> str:
     return text.replace("_", " ")
 
@@ -256,10 +278,8 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "described": _observed,
     "named": lambda b, k: _("name of %s kept") % _whose(b),
     "hands": lambda b, k: _("one person alone") if b.get("alone") else _("who does what was told"),
-    "treatment_given": lambda b, k: _("treatment given, %s") % _whose(b),
-    "advice": lambda b, k: (
-        _("advice, read back") if b.get("read_back") else _("advice, not read back")
-    ),
+    "treatment_given": _treatment,
+    "advice": _advice,
     "need_overridden": lambda b, k: _("a need was set aside"),
     "needs_derived": _needs,
     "outcome_told": lambda b, k: _("outcome told, %s") % _whose(b),

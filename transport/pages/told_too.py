@@ -1,9 +1,11 @@
-"""What was told under another code of the same baby: read from there, never copied."""
+"""What was told of the mother, treatments and advice; also under another code of the same baby."""
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from referrals.models import Advice, MotherObservation, Observation, Referral, TreatmentGiven
+from referrals.reading import known_facts
 from transport.pages.happening import BabyNow, babies_now
 
 
@@ -17,6 +19,17 @@ class ToldToo:
     treatments: list[TreatmentGiven]
     advice: list[Advice]
     notes: list[str]
+
+
+def told_of(referral: Referral) -> dict[str, Any]:
+    """What is known of the mother, what was given, what was advised: for ``told.html``."""
+    mother = getattr(referral, "mother", None)
+    known = known_facts(mother.observations.all()) if mother else {}
+    return {
+        "mother_facts": {name: value for name, (value, _) in known.items()},
+        "treatments": referral.treatments.select_related("told", "baby__referral").order_by("pk"),
+        "advice": referral.advice.select_related("text").order_by("pk"),
+    }
 
 
 def told_too(referral: Referral, now: datetime) -> list[ToldToo]:

@@ -38,10 +38,11 @@ from transport import lifecycle as journeys
 from transport import on_the_way
 from transport.checklists import newest, preparation_items
 from transport.models import Handover, Transfer
+from transport.pages.attendant_forms import AdviceForm
 from transport.pages.attendant_telling import changed_answers
 from transport.pages.cases import baby_of
 from transport.pages.happening import arrival_shown, babies_now, needs_of, newest_transfer
-from transport.pages.told_too import told_too
+from transport.pages.told_too import told_of, told_too
 from transport.pages.unit_forms import (
     AcceptForm,
     CotsForm,
@@ -225,6 +226,16 @@ def prepare(request: HttpRequest, asked: Question) -> HttpResponse:
 
 
 @for_question
+def advice(request: HttpRequest, asked: Question) -> HttpResponse:
+    """Advice this unit gave on the phone, by the name of who gave it."""
+    form = AdviceForm(request.POST or None, initial={"given_by": asked.by.name})
+    if request.method == "POST" and form.is_valid():
+        recording.record_advice(asked.by, asked.offer.referral, **form.cleaned_data)
+        return redirect(asked.base)
+    return _form_page(request, asked, "transport/unit/advice.html", form, "", {})
+
+
+@for_question
 def receive(request: HttpRequest, asked: Question, birth_order: int) -> HttpResponse:
     """The receiver's signature of the handover of one baby."""
     transfer = _require_journey(asked)
@@ -291,9 +302,7 @@ def _question_page(
         "decline_form": decline_form or DeclineForm(),
         "ready_form": ready_form or StillReadyForm(initial=_ready_now(asked)),
         "babies": babies_now(referral, transfer, asked.now),
-        "mother": referral.mother.observations.filter(corrected_by=None).last(),
-        "treatments": referral.treatments.select_related("told"),
-        "advice": referral.advice.select_related("text"),
+        **told_of(referral),
         "told_too": told_too(referral, asked.now),
         "needs": needs_of(referral, asked.now),
     }
