@@ -26,8 +26,11 @@ def question(offer: Offer) -> Text:
     return Text(
         sentence=_("%(unit)s has not answered yet whether it can take %(code)s.")
         % {"unit": offer.unit, "code": referral.code},
-        message=_("%(code)s: %(who)s at %(site)s, %(state)s. %(arrival)s Can you take? Yes or no:")
+        message=_(
+            "%(code)s: %(who)s at %(site)s, %(state)s. %(arrival)s %(stop)sCan you take? Yes or no:"
+        )
         % {
+            "stop": _stop(offer),
             "code": referral.code,
             "who": who,
             "site": referral.origin.name,
@@ -82,6 +85,14 @@ def clock_time(moment: datetime | None, referral: Referral) -> str:
     if moment is None:
         return _("a time not known")
     return f"{moment.astimezone(ZoneInfo(referral.district.time_zone)):%H:%M}"
+
+
+def _stop(offer: Offer) -> str:
+    """For a stop on the way: where the baby goes on to."""
+    plan = offer.shown.get("plan")
+    if not plan:
+        return ""
+    return _("For a stop, then onward to %(unit)s. ") % {"unit": plan["onward_name"]}
 
 
 def _arrival(offer: Offer) -> str:

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any, NamedTuple
 
 from django.db.models import BooleanField, ExpressionWrapper, Q, TextField
@@ -22,6 +22,7 @@ from transport.calc.closures import closures_of
 from transport.calc.oxygen import Cylinder as Bottle
 from transport.calc.oxygen import metric_cylinder, us_cylinder
 from transport.calc.places import haversine_from
+from transport.calc.plans import MeetingPlace, PlanSettings, plans_for
 from transport.calc.ranking_rules import can_take, missing_preferences
 from transport.calc.stages import TransferStage
 from transport.calc.travel import (
@@ -53,15 +54,25 @@ def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
         bedside_minutes=referral.district.bedside_minutes, reserve=reserve_of(referral.district)
     )
     units = _units_in_sight(referral, asking, settings)
+    around = vehicle_facts(referral.district, now)
+    carried = _carrying_facts(carrying, referral) if carrying else []
+    estimate = estimator_of(referral.district, now)
     ranking = ranks.rank(
+        asking, units.facts, carried if carrying else around, settings, estimate=estimate
+    )
+    others = [each for each in around if each.key not in {one.key for one in carried}]
+    plans = plans_for(
         asking,
+        ranking,
         units.facts,
-        _carrying_facts(carrying, referral) if carrying else vehicle_facts(referral.district, now),
-        settings,
-        estimate=estimator_of(referral.district, now),
+        [*carried, *others],
+        partial(_meeting_places, referral.district),
+        PlanSettings(),
+        estimate=estimate,
     )
     return replace(
         ranking,
+        plans=plans,
         possible_not_shown=ranking.possible_not_shown + units.possible_left_out,
         impossible_not_shown=ranking.impossible_not_shown + units.impossible_left_out,
     )
@@ -97,6 +108,14 @@ def _carrying_facts(carrying: Transfer, referral: Referral) -> list[ranks.Vehicl
             capabilities=frozenset(Capability(each) for each in vehicle.capabilities),
             cylinders=tuple(carried_bottles(carrying)),
         )
+    ]
+
+
+def _meeting_places(district: District) -> list[MeetingPlace]:
+    """Every known site of the district on land."""
+    return [
+        MeetingPlace(site.code, site.name, place_of(site))
+        for site in district.sites.exclude(kind="landing").order_by("code")
     ]
 
 
