@@ -39,9 +39,10 @@ def question(offer: Offer) -> Text:
         % {"unit": offer.unit, "code": referral.code},
         message=_(
             "%(code)s: %(who)s at %(site)s, %(state)s. %(mother)s%(arrival)s "
-            "Can you take? Yes or no:"
+            "%(stop)sCan you take? Yes or no:"
         )
         % {
+            "stop": _stop(offer),
             "code": referral.code,
             "who": who,
             "site": referral.origin.name,
@@ -169,6 +170,14 @@ def _mother_is_unwell(referral: Referral) -> bool:
     """Whether a need of the mother's own stands that nobody has set aside."""
     rules = [rule.code for rule in MOTHER_RULES]
     return referral.needs.filter(rule__in=rules, superseded_at=None, overridden_by="").exists()
+
+
+def _stop(offer: Offer) -> str:
+    """For a stop on the way: where the baby goes on to."""
+    plan = offer.shown.get("plan")
+    if not plan:
+        return ""
+    return _("For a stop, then onward to %(unit)s. ") % {"unit": plan["onward_name"]}
 
 
 def _arrival(offer: Offer) -> str:

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any, NamedTuple
 
 from django.db.models import BooleanField, ExpressionWrapper, Q, TextField
@@ -22,6 +22,7 @@ from transport.calc.closures import closures_of
 from transport.calc.oxygen import Cylinder as Bottle
 from transport.calc.oxygen import metric_cylinder, us_cylinder
 from transport.calc.places import haversine_from
+from transport.calc.plans import MeetingPlace, PlanSettings, plans_for
 from transport.calc.ranking_rules import can_take, missing_preferences
 from transport.calc.stages import TransferStage
 from transport.calc.travel import (
@@ -56,15 +57,23 @@ def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
         bedside_minutes=referral.district.bedside_minutes, reserve=reserve_of(referral.district)
     )
     units = _units_in_sight(referral, asking, settings)
-    ranking = ranks.rank(
+    around = vehicle_facts(referral.district, now)
+    own = _sent_facts(sent, referral, now) if sent else []
+    estimate = estimator_of(referral.district, now)
+    ranking = ranks.rank(asking, units.facts, own if sent else around, settings, estimate=estimate)
+    others = [each for each in around if each.key not in {one.key for one in own}]
+    plans = plans_for(
         asking,
+        ranking,
         units.facts,
-        _vehicles(sent, referral, now),
-        settings,
-        estimate=estimator_of(referral.district, now),
+        [*own, *others],
+        partial(_meeting_places, referral.district),
+        PlanSettings(),
+        estimate=estimate,
     )
     return replace(
         ranking,
+        plans=plans,
         possible_not_shown=ranking.possible_not_shown + units.possible_left_out,
         impossible_not_shown=ranking.impossible_not_shown + units.impossible_left_out,
     )
@@ -94,11 +103,11 @@ def pick_up_place(transfer: Transfer) -> Place:
     return place_of(transfer.referral.origin)
 
 
-def _vehicles(sent: Transfer | None, referral: Referral, now: datetime) -> list[ranks.VehicleFacts]:
-    """The vehicle that was sent, since no other one counts then; else all that can be sent."""
-    if sent is None or sent.vehicle is None:
-        return vehicle_facts(referral.district, now)
+def _sent_facts(sent: Transfer, referral: Referral, now: datetime) -> list[ranks.VehicleFacts]:
+    """The vehicle that was sent: no other one counts for this referral, wherever it is."""
     vehicle = sent.vehicle
+    if vehicle is None:
+        return []
     with_baby = sent.stage in (TransferStage.AT_ORIGIN.value, *ABOARD)
     carrying = sent if sent.stage == TransferStage.ON_THE_ROAD.value else None
     place = _where_the_baby_is(referral, carrying) if with_baby else whereabouts(vehicle, now)
@@ -112,6 +121,14 @@ def _vehicles(sent: Transfer | None, referral: Referral, now: datetime) -> list[
         cylinders=tuple(carried_bottles(sent)),
     )
     return [facts]
+
+
+def _meeting_places(district: District) -> list[MeetingPlace]:
+    """Every known site of the district on land."""
+    return [
+        MeetingPlace(site.code, site.name, place_of(site))
+        for site in district.sites.exclude(kind="landing").order_by("code")
+    ]
 
 
 def keep(referral: Referral, ranking: ranks.Ranking, now: datetime) -> Ranking:

@@ -5,6 +5,7 @@ estimated anew, and the desk is told of each whose way it touches. A closure who
 stops counting by itself; the sweep then renews once more.
 """
 
+import logging
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -23,6 +24,7 @@ from transport.calc.closures import ClosureKind
 from transport.calc.places import Place, haversine_from
 from transport.models import Closure, Transfer
 
+log = logging.getLogger(__name__)
 RADIUS_KM, HOURS = 2.0, 12.0
 """When nobody says how far or how long; common practice, no source."""
 MOST_RADIUS_KM, MOST_HOURS = 50.0, 24.0 * 60
@@ -98,17 +100,27 @@ def lift(by: By, closure: Closure) -> Closure:
 
 
 def keep_up(now: datetime) -> None:
-    """Once a sweep: renew after closures that ended by themselves; tell of ways touched since."""
+    """Once a sweep: renew after closures that ended by themselves; tell of ways touched since.
+
+    A fault with one closure is logged, and never keeps the rest of the sweep from running.
+    """
     ended = Closure.objects.filter(lifted_at=None, renewed_at=None, ends_at__lte=now)
-    for pk in list(ended.values_list("pk", flat=True)):
-        with transaction.atomic():
-            closure = Closure.objects.select_for_update(of=("self",)).get(pk=pk)
-            if closure.renewed_at is None:
-                closure.renewed_at = now
-                closure.save(update_fields=["renewed_at"])
-                _renew(closure, "ended", by_system(now))
-    for closure in Closure.objects.standing(now).select_related("one_end", "other_end"):
-        _tell_of_changes(closure, now)
+    standing = Closure.objects.standing(now).select_related("one_end", "other_end")
+    for look, rows in ((_end_by_itself, ended), (_tell_of_changes, standing)):
+        for closure in rows:
+            try:
+                look(closure, now)
+            except Exception:
+                log.exception("the sweep could not follow closure %s", closure.pk)
+
+
+def _end_by_itself(closure: Closure, now: datetime) -> None:
+    with transaction.atomic():
+        closure = Closure.objects.select_for_update(of=("self",)).get(pk=closure.pk)
+        if closure.renewed_at is None:
+            closure.renewed_at = now
+            closure.save(update_fields=["renewed_at"])
+            _renew(closure, "ended", by_system(now))
 
 
 def _require_possible(told: ClosureTold) -> None:

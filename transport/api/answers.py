@@ -321,6 +321,25 @@ class CandidateAnswer(serializers.Serializer):
     limit_probability = serializers.FloatField(allow_null=True)
 
 
+class PlanAnswer(serializers.Serializer):
+    """A plan beside the candidates: a stop at a nearer unit, or a meeting of two vehicles."""
+
+    kind = serializers.ChoiceField(choices=["stop", "meeting"])
+    key = serializers.CharField(help_text="Code of the unit of a stop, of the site of a meeting.")
+    name = serializers.CharField()
+    onward_key = serializers.CharField(help_text="Code of the unit to which it goes on.")
+    onward_name = serializers.CharField()
+    vehicle_key = serializers.CharField(allow_null=True)
+    helper_key = serializers.CharField(allow_null=True)
+    care = serializers.DictField(help_text="Minutes until equipped care.")
+    onward = serializers.DictField(help_text="Minutes until the unit onward.")
+    direct = serializers.DictField(help_text="Minutes of the best candidate.")
+    gives = serializers.ListField(child=serializers.CharField())
+    first_waits = serializers.FloatField(allow_null=True)
+    second_waits = serializers.FloatField(allow_null=True)
+    words = serializers.ListField(child=serializers.CharField())
+
+
 class RankingAnswer(serializers.Serializer):
     """The candidates as they stand now, with reasons; the rejected ones too."""
 
@@ -329,6 +348,7 @@ class RankingAnswer(serializers.Serializer):
     possible_not_shown = serializers.IntegerField()
     impossible_not_shown = serializers.IntegerField()
     candidates = CandidateAnswer(many=True)
+    plans = PlanAnswer(many=True)
 
 
 class ClosureAnswer(serializers.Serializer):

@@ -168,6 +168,51 @@ def _minutes_of(time: TravelTime) -> Mapping[str, float]:
 
 
 @dataclass(frozen=True)
+class Plan:
+    """Another way to bring equipped care to the baby, beside the candidates, with its words.
+
+    ``kind`` is ``stop`` (first to the unit ``key``, onward later) or ``meeting`` (the vehicle
+    ``helper_key`` meets ``vehicle_key`` at the site ``key``). Times count from now: ``care`` until
+    equipped care is there, ``onward`` until the unit of the best candidate, ``direct`` that
+    candidate's own. Chances of waiting, 0 to 1, only for a meeting.
+    """
+
+    kind: str
+    key: str
+    name: str
+    onward_key: str
+    onward_name: str
+    vehicle_key: str | None
+    helper_key: str | None
+    care: TravelTime
+    onward: TravelTime
+    direct: TravelTime
+    gives: tuple[str, ...]
+    first_waits: float | None
+    second_waits: float | None
+    words: tuple[str, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain JSON types."""
+        return {
+            "kind": self.kind,
+            "key": self.key,
+            "name": self.name,
+            "onward_key": self.onward_key,
+            "onward_name": self.onward_name,
+            "vehicle_key": self.vehicle_key,
+            "helper_key": self.helper_key,
+            "care": _minutes_of(self.care),
+            "onward": _minutes_of(self.onward),
+            "direct": _minutes_of(self.direct),
+            "gives": list(self.gives),
+            "first_waits": self.first_waits,
+            "second_waits": self.second_waits,
+            "words": list(self.words),
+        }
+
+
+@dataclass(frozen=True)
 class Ranking:
     """The candidates in order, those that cannot take the baby last, and how many are not shown."""
 
@@ -175,6 +220,7 @@ class Ranking:
     ordering_rule: str
     possible_not_shown: int
     impossible_not_shown: int
+    plans: tuple[Plan, ...] = ()
 
     @property
     def best(self) -> Candidate | None:
@@ -189,4 +235,5 @@ class Ranking:
             "possible_not_shown": self.possible_not_shown,
             "impossible_not_shown": self.impossible_not_shown,
             "candidates": [candidate.as_dict() for candidate in self.candidates],
+            "plans": [plan.as_dict() for plan in self.plans],
         }

@@ -91,6 +91,10 @@ class AskForm(DeskForm):
     ranking = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
 
+class AskStopForm(AskForm):
+    """Ask a nearer unit for a stop on the way, as the plan was shown."""
+
+
 class AcceptForm(DeskForm):
     """A unit said yes on the phone."""
 

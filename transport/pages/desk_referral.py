@@ -202,7 +202,7 @@ def _search(
 ) -> dict[str, Any]:
     """The candidates as ranked now, kept as they are shown; nothing once the referral is closed."""
     if not found.is_open:
-        return {"candidates": [], "choices": []}
+        return {"candidates": [], "plans": [], "choices": []}
     ranking = choosing.ranking_for(found, now)
     kept = choosing.keep(found, ranking, now)
     live = {offer.unit_id for offer in offers if offer.stage in ("open", "accepted")}
@@ -220,6 +220,16 @@ def _search(
                 "form": _form(found, "ask", failed, unit=each.key, ranking=kept.pk),
             }
             for each in ranking.candidates
+        ],
+        "plans": [
+            {
+                "plan": plan,
+                "live": plan.kind == "stop" and units[plan.key].pk in live,
+                "form": _form(found, "ask_stop", failed, unit=plan.key, ranking=kept.pk)
+                if plan.kind == "stop"
+                else None,
+            }
+            for plan in ranking.plans
         ],
         "choices": [
             {

@@ -93,6 +93,21 @@ def _as_shown(press: Press, unit: Unit) -> dict[str, Any]:
     return {**shown, "ranking": kept.pk} if shown and kept else {}
 
 
+def _ask_stop(press: Press) -> str:
+    unit = press.unit()
+    shown = _as_shown(press, unit)
+    kept = press.referral.rankings.filter(pk=press.told.get("ranking") or 0).first()
+    plans = kept.body.get("plans", []) if kept else []
+    plan = next((p for p in plans if (p["kind"], p["key"]) == ("stop", unit.code)), None)
+    if plan is None:
+        raise NotPossible(
+            _("That plan is no longer shown. Look at the plans below and choose again."),
+            code="no_plan",
+        )
+    lifecycle.ask(press.by, press.referral, unit, shown=shown | {"plan": plan})
+    return _("%s is being asked for a stop on the way.") % unit
+
+
 def _ask_next(press: Press) -> str:
     offers = lifecycle.ask_best(press.referral.pk, press.by.received_at)
     if not offers:
@@ -253,6 +268,7 @@ def _reverse(press: Press) -> str:
 
 VERBS: dict[str, Verb] = {
     "ask": Verb(forms.AskForm, _ask, "units"),
+    "ask_stop": Verb(forms.AskStopForm, _ask_stop, "units"),
     "ask_next": Verb(forms.Nothing, _ask_next, "units"),
     "accept": Verb(forms.AcceptForm, _accept, "units"),
     "reconfirm": Verb(forms.ReconfirmForm, _reconfirm, "units"),

@@ -155,6 +155,17 @@ def _reconfirmed(body: Body, book: _Book) -> str:
     return words + (_(", another person receives") if "receiver" in changed else "")
 
 
+def _asked(body: Body, book: _Book) -> str:
+    unit, plan = book.place(body.get("unit")), (body.get("shown") or {}).get("plan")
+    if not plan:
+        return _("%s asked") % unit
+    onward = book.place(plan.get("onward_key"))
+    return _("%(unit)s asked for a stop, then onward to %(onward)s") % {
+        "unit": unit,
+        "onward": onward,
+    }
+
+
 def _declined(body: Body, book: _Book) -> str:
     words = _("%(unit)s cannot take the baby: %(reason)s") % {
         "unit": book.place(body.get("unit")),
@@ -258,7 +269,7 @@ def _about(text: str) -> str:
 _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "raised": lambda b, k: _("called for at %s") % k.place(b.get("site")),
     "baby_added": lambda b, k: _("another baby: %s") % _whose(b),
-    "unit_asked": lambda b, k: _("%s asked") % k.place(b.get("unit")),
+    "unit_asked": _asked,
     "accepted": lambda b, k: _("%s takes the baby") % k.place(b.get("unit")),
     "reconfirmed": _reconfirmed,
     "declined": _declined,

@@ -165,6 +165,19 @@ class TestTheEnd:
         sweeping.sweep("test", send=False)
         assert alert_of(fresh).count() == 1
 
+    def test_a_fault_with_a_closure_never_stops_the_sweep(self, transfer, now, monkeypatch):
+        report(transfer, now, hours=1)
+        other = report(transfer, now, hours=24, place=Place(-20.0, 80.0))
+
+        def broken(closure, now):
+            raise RuntimeError("no")
+
+        monkeypatch.setattr(closures, "_end_by_itself", broken)
+        looked = []
+        monkeypatch.setattr(closures, "_tell_of_changes", lambda each, now: looked.append(each.pk))
+        closures.keep_up(now + timedelta(hours=2))
+        assert looked == [other.pk]
+
 
 class TestTheDriver:
     @pytest.fixture
