@@ -310,6 +310,8 @@ def decline(by: By, offer: Offer, *, reason: DeclineReason, words: str = "") -> 
         _settle_question(offer, by, f"declined: {reason.value.replace('_', ' ')}")
         if was_accepted:
             _unplace(referral, offer, by, messages.taken_back(offer))
+        else:
+            ports.journeys().unit_refused(referral, offer, by)
         if referral.is_open:
             ask_best(referral.pk, by.received_at)
     return offer

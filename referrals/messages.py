@@ -5,6 +5,7 @@ are long, and who must ring finds the number in the message); ``tests/referrals/
 counts them. What people type is cut for it; the page holds all of it.
 """
 
+from collections.abc import Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -12,7 +13,8 @@ from django.utils.translation import gettext as _
 
 from referrals.alerting import Text
 from referrals.calc.need_rules import MOTHER_RULES
-from referrals.calc.terms import Urgency
+from referrals.calc.terms import Capability, Urgency
+from referrals.labels import inside_a_sentence, word_of
 from referrals.models import Offer, Referral
 
 LONGEST_REASON = 80
@@ -129,6 +131,25 @@ def joined(referral: Referral, into: Referral) -> Text:
         "into": into.code,
     }
     return Text(sentence=words, message=words, path=f"/r/{into.code}/")
+
+
+def needs_more(offer: Offer, missing: Sequence[Capability]) -> str:
+    """The state has changed since the yes: the unit does not have all that is needed now."""
+    return _(
+        "%(code)s has come to need what %(unit)s does not have: %(care)s. Ring the unit and decide "
+        "with its clinician: on to another unit, or there first."
+    ) % {
+        "code": offer.referral.code,
+        "unit": offer.unit,
+        "care": ", ".join(inside_a_sentence(word_of(Capability, each)) for each in missing),
+    }
+
+
+def unit_closed(offer: Offer) -> str:
+    """The unit that said yes reports that it takes no babies now."""
+    return _(
+        "%(unit)s, which takes %(code)s, reports that it is closed. Ring it: does its yes stand?"
+    ) % {"unit": offer.unit, "code": offer.referral.code}
 
 
 def taken_back(offer: Offer) -> Text:

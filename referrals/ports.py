@@ -62,6 +62,10 @@ class Journeys(Protocol):
         """The accepted unit can no longer take the baby."""
         ...
 
+    def unit_refused(self, referral: Referral, offer: Offer, by: By) -> None:
+        """A unit that had not accepted says no."""
+        ...
+
     def handover_undone(self, referral: Referral, baby: Baby, by: By) -> None:
         """A handover was written down in error: both sides can sign again."""
         ...

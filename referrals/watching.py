@@ -13,8 +13,9 @@ from django.db.models import Q
 
 from referrals import alerting, lifecycle, messages, ports, timeline
 from referrals.acting import by_system
+from referrals.calc.needs import lacking
 from referrals.calc.states import OfferStage, ReferralStage
-from referrals.calc.terms import Ending, Urgency
+from referrals.calc.terms import Capability, Ending, Urgency
 from referrals.models import Alert, Referral
 from referrals.ports import Concern
 from referrals.twice import tell_desk_of_twice
@@ -54,6 +55,7 @@ def concerns_of(referral: Referral, now: datetime) -> Iterator[Concern]:
     if referral.is_open:
         yield from _concerns_of_search(referral)
         yield from _new_shift_silent(referral, now)
+        yield from _unit_no_longer_fits(referral)
         yield from ports.journeys().concerns(referral, now)
     else:
         yield from _outcome_not_told(referral)
@@ -134,6 +136,43 @@ def _new_shift_silent(referral: Referral, now: datetime) -> Iterator[Concern]:
             f"The shift of {offer.unit} changed at {messages.clock_time(change, referral)} and "
             f"nobody has said that it is still ready for {referral.code}. Ring them."
         ),
+        path=f"/desk/{referral.code}/",
+        urgency=Urgency(referral.urgency),
+    )
+
+
+def _unit_no_longer_fits(referral: Referral) -> Iterator[Concern]:
+    """The baby or the mother has come to need more than the accepting unit has, or it has closed.
+
+    What stood when the unit said yes is not raised: it was known and decided by people then.
+    """
+    offer = referral.accepted_offer()
+    if offer is None or offer.answered_at is None:
+        return
+    unit, care = offer.unit, {Capability(each) for each in offer.unit.capabilities}
+    since = referral.needs.filter(superseded_at=None, overridden_by="")
+    missing: set[Capability] = set()
+    for need in since.filter(derived_at__gt=offer.answered_at):
+        needed = frozenset(Capability(each) for each in need.capabilities)
+        missing |= lacking(needed=needed, offered=frozenset(care))
+    if missing:
+        yield _about_unit(
+            referral,
+            "needs_more",
+            f"{offer.pk}:{','.join(sorted(missing))}",
+            messages.needs_more(offer, sorted(missing)),
+        )
+    reported = unit.cots_reported_at
+    if not unit.is_open and reported and reported > offer.answered_at:
+        yield _about_unit(referral, "unit_closed", offer.pk, messages.unit_closed(offer))
+
+
+def _about_unit(referral: Referral, kind: str, subject: object, sentence: str) -> Concern:
+    return Concern(
+        key=concern_key(referral, kind, subject),
+        kind=kind,
+        due_at=referral.raised_at,
+        sentence=sentence,
         path=f"/desk/{referral.code}/",
         urgency=Urgency(referral.urgency),
     )

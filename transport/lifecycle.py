@@ -259,6 +259,8 @@ def send_toward(by: By, transfer: Transfer, unit: Unit) -> Transfer:
         timeline.append(
             referral, "sent_without_acceptance", by, {"unit": unit.code, "transfer": transfer.pk}
         )
+        if transfer.vehicle:
+            _tell_driver(referral, transfer, by, changed=True)
         if not referral.offers.filter(unit=unit, stage="open").exists():
             referral_lifecycle.ask(by, referral, unit)
     return transfer
@@ -267,9 +269,11 @@ def send_toward(by: By, transfer: Transfer, unit: Unit) -> Transfer:
 def set_destination(referral: Referral, unit: Unit | None, by: By) -> None:
     """A unit has accepted, or can no longer: the live journey follows. The caller holds the row."""
     transfer = referral.transfers.live().first()
-    if transfer is None or transfer.destination_id == (unit.pk if unit else None):
+    if transfer is None:
         return
     was = transfer.destination
+    if was == unit and not transfer.without_acceptance:
+        return
     transfer.destination, transfer.without_acceptance = unit, False
     transfer.save(update_fields=["destination", "without_acceptance"])
     timeline.append(
@@ -280,6 +284,13 @@ def set_destination(referral: Referral, unit: Unit | None, by: By) -> None:
     )
     if transfer.vehicle:
         _tell_driver(referral, transfer, by, changed=True)
+
+
+def unit_refused(referral: Referral, unit: Unit, by: By) -> None:
+    """A unit said no that the vehicle was sent toward without a yes: it does not go there now."""
+    transfer = referral.transfers.live().first()
+    if transfer and transfer.without_acceptance and transfer.destination_id == unit.pk:
+        set_destination(referral, None, by)
 
 
 def tell_reception(referral: Referral, offer: Offer, by: By) -> None:

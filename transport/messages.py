@@ -78,9 +78,15 @@ def for_driver(transfer: Transfer, *, changed: bool) -> Text:
 
 def stood_down(transfer: Transfer) -> Text:
     """The driver is no longer needed; plain and quiet."""
-    words = _("%(code)s: the journey has ended, you are no longer needed. Thank you.") % {
-        "code": transfer.referral.code
-    }
+    desk = transfer.referral.district.desk_phone
+    if transfer.on_the_road_at:
+        words = _(
+            "%(code)s: this journey has ended. Mother and escort are still with you: ring the desk "
+            "%(phone)s, it says where to bring them. Thank you."
+        )
+    else:
+        words = _("%(code)s: the journey has ended, you are no longer needed. Thank you.")
+    words %= {"code": transfer.referral.code, "phone": desk.as_e164 if desk else ""}
     return Text(sentence=words, message=words, path="driver")
 
 

@@ -42,6 +42,10 @@ class TransportJourneys:
         """The journey has no destination until another unit accepts."""
         lifecycle.set_destination(referral, None, by)
 
+    def unit_refused(self, referral: Referral, offer: Offer, by: By) -> None:
+        """A vehicle sent there without a yes does not go there any more."""
+        lifecycle.unit_refused(referral, offer.unit, by)
+
     def handover_undone(self, referral: Referral, baby: Baby, by: By) -> None:
         """The signatures stay on the timeline and are taken off the row."""
         lifecycle.unsign(referral, baby)

@@ -30,6 +30,8 @@ FIRST = (
     "alone",
     "unanswered",
     "not_reconfirmed",
+    "needs_more",
+    "unit_closed",
     "vehicle_silent",
     "road_closed",
     "not_set_off",
@@ -55,7 +57,10 @@ RING_POST = {
     "no_vehicle",
     "vehicle_wanted",
 }
-RING_UNIT = {"handover_unsigned", "outcome_not_told", "arrival_suggested", "not_reconfirmed"}
+RING_UNIT = {
+    "handover_unsigned", "outcome_not_told", "arrival_suggested", "not_reconfirmed", "needs_more",
+    "unit_closed",
+}  # fmt: skip
 NEXT_UNIT = {"unanswered", "nobody_can_take", "unplaced", "not_accepted"}
 WANTS_VEHICLE = {"vehicle_wanted", "no_vehicle"}
 DRIVER_SAYS = {"not_set_off", "collection_overdue", "departure_overdue", "late_note"}
@@ -66,6 +71,7 @@ OPENS = (
     ({"handover_unsigned"}, gettext_lazy("Enter the signature"), "?open=sign#handover"),
     (OTHER_VEHICLE, gettext_lazy("Send another vehicle"), "#vehicle"),
     ({"oxygen_short"}, gettext_lazy("The oxygen in words"), "#oxygen"),
+    ({"needs_more", "unit_closed"}, gettext_lazy("Take it elsewhere"), "?open=divert#units"),
     ({"not_reconfirmed"}, gettext_lazy("Write down what they say"), "#units"),
     ({"outcome_not_told"}, gettext_lazy("Write the outcome"), "?open=outcome#outcome"),
 )
