@@ -407,13 +407,20 @@ def finish(referral: Referral, by: By) -> None:
 
 
 def vehicle_ready(by: By, vehicle: Vehicle) -> Vehicle:
-    """The escort is home, the cylinders are filled, the vehicle is clean: it is free again."""
+    """The escort is home, the cylinders are filled, the vehicle is clean: it is free again.
+
+    Who said so stands on the timeline of the journey that it comes back from.
+    """
+    last = vehicle.transfers.exclude(finished_at=None).order_by("-finished_at").first()
     with transaction.atomic():
+        referral = timeline.hold(last.referral_id) if last else None
         vehicle = Vehicle.objects.select_for_update(of=("self",)).get(pk=vehicle.pk)
         if vehicle.state == "busy":
             raise NotPossible(
                 f"{vehicle.name} is on a journey. It is free after the handover.", code="busy"
             )
+        if referral and vehicle.state == "returning":
+            timeline.append(referral, "vehicle_ready", by, {"vehicle": vehicle.code})
         _set_vehicle(vehicle, "free")
     return vehicle
 

@@ -26,6 +26,7 @@ ATTENDANT = {
     "what was measured": "/r/{open}/details/1/2/",
     "birth, mother, hands": "/r/{open}/details/1/3/",
     "a check": "/r/{open}/check/1/",
+    "the mother": "/r/{open}/mother/",
     "a treatment": "/r/{open}/treatment/",
     "advice": "/r/{open}/advice/",
     "what to bring": "/r/{open}/before-leaving/",
@@ -42,6 +43,7 @@ ATTENDANT = {
 UNIT = {
     "an accepted question": "{accepted}",
     "receiving": "{accepted}receive/1/",
+    "advice given": "{accepted}advice/",
     "a question that is over": "{over}",
     "telling the outcome": "{over}outcome/1/",
 }
@@ -51,6 +53,7 @@ DISTRICT = {
     "all journeys": "/desk/",
     "one referral": "/desk/{open}/",
     "a closed referral": "/desk/{closed}/",
+    "closed roads": "/desk/roads/",
 }
 DEMO = {
     "the demo": "/demo/",

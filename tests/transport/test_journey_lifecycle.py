@@ -121,6 +121,9 @@ def test_a_vehicle_is_free_again_only_when_it_is_ready(district, intensive, now)
     assert vehicle.state == "returning"
     journeys.vehicle_ready(told_by("leena.morrastad", now), vehicle)
     assert Vehicle.objects.get(code="AMB-1").state == "free"
+    journeys.vehicle_ready(told_by("leena.morrastad", now), vehicle)
+    said = transfer.referral.entries.get(kind="vehicle_ready")
+    assert (said.body["vehicle"], said.actor) == ("AMB-1", "leena.morrastad")
 
 
 def sign_both(transfer, now, **received):

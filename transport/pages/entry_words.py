@@ -306,6 +306,9 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "transfer_handed_over": lambda b, k: _("the journey ended with the handover"),
     "transfer_stood_down": lambda b, k: _("the vehicle is stood down"),
     "vehicle_taken_back": _taken_back,
+    "vehicle_ready": lambda b, k: (
+        _("%s is ready again: escort home, cylinders filled, clean") % k.place(b.get("vehicle"))
+    ),
     "milestone": _milestone,
     "milestone_withdrawn": lambda b, k: (
         _("taken back, it was a mistake: the vehicle %s")
