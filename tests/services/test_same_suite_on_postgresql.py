@@ -27,4 +27,5 @@ def test_the_same_suite_passes_on_postgresql_and_redis(tmp_path_factory):
     print(run.stdout[-6000:], run.stderr[-2000:])
     assert run.returncode == 0
     assert " passed" in run.stdout
-    assert "Error when trying to teardown" not in run.stdout, "the server went before its tests"
+    for gone in ("Connection refused", "server closed the connection"):
+        assert gone not in run.stdout, "the server went before its tests"
