@@ -66,7 +66,12 @@ def for_driver(transfer: Transfer, *, changed: bool) -> Text:
     """Where to collect, where to go; the link opens the driver's page."""
     referral = transfer.referral
     unit = transfer.destination
-    words = _("%(code)s: collect mother and baby %(place)s. To: %(unit)s.") % {
+    aboard = transfer.on_the_road_at is not None
+    words = (
+        _("%(code)s, mother and baby with you. To: %(unit)s.")
+        if aboard
+        else _("%(code)s: collect mother and baby %(place)s. To: %(unit)s.")
+    ) % {
         "code": referral.code,
         "place": waiting(transfer),
         "unit": unit if unit else _("being asked, you will be told"),

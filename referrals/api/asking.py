@@ -1,5 +1,7 @@
 """Asking units over the API: offers and their answers, taking back, diverting."""
 
+from collections.abc import Callable
+
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema
 from rest_framework import exceptions
@@ -104,6 +106,14 @@ class OfferVerb(StaffView):
         """The offer after the verb."""
         return self.answer(answers.OfferAnswer, offer, referral=offer.referral_id)
 
+    def said_yes(self, pk: int, verb: Callable[..., Offer]) -> Response:
+        """Yes, or still yes: who receives, and at which entrance."""
+        offer = self.offer(pk)
+        require_answer(self.scope, offer)
+        said = self.told(told.AcceptTold)
+        reception = {name: said.get(name, "") for name in ("receiver", "entrance")}
+        return self.said_to(verb(self.by(said), offer, **reception))
+
 
 class OfferAccept(OfferVerb):
     """Yes."""
@@ -112,16 +122,7 @@ class OfferAccept(OfferVerb):
     @once
     def post(self, request: Request, pk: int) -> Response:
         """Take the babies: cots are held, the others are told. The first acceptance wins."""
-        offer = self.offer(pk)
-        require_answer(self.scope, offer)
-        said = self.told(told.AcceptTold)
-        offer = lifecycle.accept(
-            self.by(said),
-            offer,
-            receiver=said.get("receiver", ""),
-            entrance=said.get("entrance", ""),
-        )
-        return self.said_to(offer)
+        return self.said_yes(pk, lifecycle.accept)
 
 
 class OfferReconfirm(OfferVerb):
@@ -131,16 +132,7 @@ class OfferReconfirm(OfferVerb):
     @once
     def post(self, request: Request, pk: int) -> Response:
         """After a change of shift: still ready. What is left out of the two stays as it was."""
-        offer = self.offer(pk)
-        require_answer(self.scope, offer)
-        said = self.told(told.AcceptTold)
-        offer = lifecycle.reconfirm(
-            self.by(said),
-            offer,
-            receiver=said.get("receiver", ""),
-            entrance=said.get("entrance", ""),
-        )
-        return self.said_to(offer)
+        return self.said_yes(pk, lifecycle.reconfirm)
 
 
 class OfferDecline(OfferVerb):

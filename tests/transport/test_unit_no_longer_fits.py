@@ -108,3 +108,15 @@ def test_a_driver_with_the_mother_aboard_is_not_sent_away(district, intensive, n
     assert "Mother and escort are still with you" in message
     assert district.desk_phone.as_e164 in message
     assert "no longer needed" not in message
+
+
+def test_a_driver_with_the_baby_aboard_is_told_the_new_way_and_not_to_collect(
+    district, intensive, ward, now
+):
+    transfer = a_journey(now, intensive, stage=TransferStage.ON_THE_ROAD)
+    referral = transfer.referral
+    by = told_by(OFFICER, later(now, 50))
+    lifecycle.divert(by, referral, why="full")
+    message = Delivery.objects.filter(alert__kind="link").latest("pk").message
+    assert f"Changed. {referral.code}, mother and baby with you. To:" in message
+    assert "collect" not in message
