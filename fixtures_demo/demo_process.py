@@ -14,7 +14,7 @@ from typing import Any
 
 MANAGE = Path(__file__).resolve().parent.parent / "manage.py"
 NOT_FOR_THE_DEMO = ("DATABASE_URL", "REDIS_URL", "DJANGO_SETTINGS_MODULE")
-SECONDS_TO_START, SECONDS_TO_STOP = 60.0, 20.0
+SECONDS_TO_START, SECONDS_TO_STOP = 120.0, 20.0
 
 
 class DemoFailed(Exception):

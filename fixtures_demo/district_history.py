@@ -36,6 +36,8 @@ ORIGINS = (
     *("ISV", "ISV", "SAL", "PEL", "PEL", "MRW", "NAV", "NAV"),
     *("QUI", "DUM", "COR", "SEF", "THO"),
 )
+# Minutes until another unit was asked too, by urgency; invented.
+SECOND_UNIT_WAITS = {"ventilated": 3, "urgent": 8, "stable": 20}
 DECLINES = ("no_cot",) * 8 + ("no_staff",) * 4 + ("no_equipment",) * 3 + ("no_oxygen",) * 2
 REASONS = (*DECLINES, "no_power", "no_power", "beyond_our_level")
 URGENCIES = ("ventilated",) * 4 + ("urgent",) * 3 + ("stable",) * 3
@@ -164,7 +166,6 @@ def ask(call: Call, roads: Roads, random: Random) -> tuple[Unit, int, list[Row]]
 
     The last one in reach always accepts, as the standing default unit of a district would.
     """
-    waits: Any = SETTINGS["ask_second_unit_after_minutes"]
     able = able_units(call, roads)
     offers: list[Row] = []
     asked = 0
@@ -184,7 +185,7 @@ def ask(call: Call, roads: Roads, random: Random) -> tuple[Unit, int, list[Row]]
         )
         if answer == "accepted":
             break
-        asked = answered if answer == "declined" else asked + waits[call.urgency]
+        asked = answered if answer == "declined" else asked + SECOND_UNIT_WAITS[call.urgency]
     return unit, answered, offers
 
 

@@ -21,6 +21,7 @@ class Site(NamedTuple):
     kind: str
     east_km: float
     north_km: float
+    land: str = ""
 
 
 class Unit(NamedTuple):
@@ -63,6 +64,20 @@ class Vehicle(NamedTuple):
     oxygen: bool
 
 
+class Leg(NamedTuple):
+    """A ferry or boat that joins two road parts, one way; empty hours: at any time."""
+
+    name: str
+    origin: str
+    destination: str
+    median_minutes: str
+    p90_minutes: str
+    waiting_minutes: str
+    kinds: str
+    runs_from: str = ""
+    runs_until: str = ""
+
+
 class Cylinder(NamedTuple):
     """An oxygen cylinder, metric (litres of water, bar) or by US size letter (psi)."""
 
@@ -74,6 +89,14 @@ class Cylinder(NamedTuple):
     full_bar: str = ""
     us_size: str = ""
     psi: str = ""
+
+
+class Reserve(NamedTuple):
+    """Somebody outside the service whom the desk may ring."""
+
+    name: str
+    kind: str
+    words: str
 
 
 SITES = (
@@ -89,11 +112,11 @@ SITES = (
     Site("QUI", "Quillamo Health Post", "health_post", 19.6, -18.2),
     Site("DUM", "Dunmallow Health Post", "health_post", 30.8, -12.6),
     Site("COR", "Corriden Health Post", "health_post", 23.8, 19.6),
-    Site("SEF", "Seftima Islet Health Post", "health_post", 54.0, 21.9),
+    Site("SEF", "Seftima Islet Health Post", "health_post", 54.0, 21.9, "Seftima Islet"),
     Site("YRD", "Port Orlime vehicle yard", "depot", 11.1, 24.2),
     Site("QAY", "Port Orlime landing", "landing", 9.9, 28.2),
     Site("HUR", "Hurrowen landing", "landing", 42.0, 15.6),
-    Site("LND", "Seftima Islet landing", "landing", 52.3, 21.1),
+    Site("LND", "Seftima Islet landing", "landing", 52.3, 21.1, "Seftima Islet"),
 )
 
 _ESSENTIAL = "bag_and_mask;thermal_care"
@@ -231,6 +254,16 @@ VEHICLES = (
     ),
 )
 
+# Minutes and hours are invented. The small ferry takes vehicles and runs by day; the boat takes
+# people alone, at any hour.
+_FERRY = "ambulance;car;pickup;motorcycle"
+LEGS = (
+    Leg("Hurrowen ferry", "LND", "HUR", "35", "50", "25", _FERRY, "06:00", "18:00"),
+    Leg("Hurrowen ferry, back", "HUR", "LND", "40", "60", "25", _FERRY, "06:00", "18:00"),
+    Leg("boat to Port Orlime", "LND", "QAY", "95", "130", "10", "boat"),
+    Leg("boat to Seftima", "QAY", "LND", "105", "150", "10", "boat"),
+)
+
 # Sizes are common ones; the gauge readings are invented. PIC-1's is a US size E, read in psi.
 CYLINDERS = (
     Cylinder("A1", vehicle="AMB-1", water_litres="10.0", bar="130", full_bar="137"),
@@ -245,20 +278,25 @@ CYLINDERS = (
     Cylinder("B5", site="SEF", water_litres="2.3", bar="125", full_bar="137"),
 )
 
+RESERVES = (
+    Reserve("Newborn unit of the hospital ship Ansilva", "unit", "off the north shore at times"),
+    Reserve("Cooperative of the Orlime bakers", "vehicle", "a covered van, by day"),
+    Reserve("Fishers of Hurrowen", "vehicle", "two boats, not in a swell"),
+    Reserve("Aeroplane strip of Bandolay", "vehicle", "a small aeroplane now and then"),
+)
+
 # Starting values for a district that has not measured its own; every one is meant to be changed.
 # Speeds on paved road and gravel: Western Kenya access model, Malaria Journal 2017;16:367,
 # Table 1 (classes A/B and C/D). The other numbers are invented for this district. The speed on a
 # track and the rain and night factors: no published source was found.
 SETTINGS: dict[str, object] = {
-    "languages": ["en", "fr"],
     "rainy_months": [12, 1, 2, 3],
-    "daylight": {"from": "06:00", "until": "18:00"},
     "speeds_km_h": {"paved": 50, "gravel": 30, "track": 20, "sea": 30},
     "rain_factors": {"paved": 1.1, "gravel": 1.3, "track": 1.5, "sea": 1.3},
     "night_factor": 1.15,
     "standing_default_unit": "ORL-NB",
-    "ask_again_after_minutes": {"ventilated": 2, "urgent": 4, "stable": 10},
-    "ask_second_unit_after_minutes": {"ventilated": 3, "urgent": 8, "stable": 20},
+    "ventilated_waits": [1, 2, 4],
+    "stable_waits": [3, 6, 10],
     "send_without_acceptance_after_minutes": {"ventilated": 10, "urgent": 20, "stable": 60},
     "check_every_minutes": 15,
     "temperature_every_minutes": 60,

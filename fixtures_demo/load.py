@@ -8,14 +8,6 @@ from referrals.models import District
 from transport.loading import read_folder, save
 
 FOLDER = Path(__file__).resolve().parent / "district"
-ROLE_SHOWN = {
-    "attendant": "tomasi.bellaqua",
-    "unit": "miriam.castowell",
-    "driver": "mateus.dunnaway",
-    "desk": "leena.morrastad",
-    "lead": "adaeze.wintermoor",
-}
-"""One person a role, for the sign-in links of the demo."""
 
 
 def load_district(now: datetime) -> District:

@@ -35,9 +35,10 @@ Row = dict[str, Any]
 
 
 def phones() -> dict[str, str]:
-    """Return a number each for the desk, every site and every person, all kept for fiction."""
+    """Return a number each for desk, sites, people and reserves, all kept for fiction."""
     owners = ["desk", *(site.code for site in tables.SITES)]
     owners += [person.username for person in tables.PEOPLE]
+    owners += [reserve.name for reserve in tables.RESERVES]
     if len(owners) > 100:
         raise ValueError("only 100 numbers are kept for fiction")
     return {owner: f"{tables.PHONE_PREFIX}{100 + n:04d}" for n, owner in enumerate(owners)}
@@ -69,8 +70,6 @@ def district_row(roads: list[Row]) -> Row:
         "time_zone": "Etc/GMT-6",
         "phone_region": tables.PHONE_REGION,
         "desk_phone": phones()["desk"],
-        "centre": {"latitude": tables.CENTRE_LATITUDE, "longitude": tables.CENTRE_LONGITUDE},
-        "bounds": {"south": -22.85, "west": 85.45, "north": -22.15, "east": 86.6},
         "detour": detour(roads),
         **tables.SETTINGS,
     }
@@ -83,7 +82,7 @@ def site_rows() -> list[Row]:
         longitude, latitude = positions()[site.code]
         row = {"code": site.code, "name": site.name, "kind": site.kind}
         place = {"latitude": f"{latitude:.5f}", "longitude": f"{longitude:.5f}"}
-        rows.append(row | place | {"phone": phones()[site.code]})
+        rows.append(row | place | {"phone": phones()[site.code], "land": site.land})
     return rows
 
 
@@ -120,17 +119,17 @@ def teams() -> dict[str, list[str]]:
 
 
 def contact_rows() -> list[Row]:
-    """Return the ladder of each team: the first by screen and SMS, then also the second."""
-    rows = []
-    for owner, (first, second, third) in teams().items():
-        steps = [(1, first, "screen"), (1, first, "sms"), (2, first, "voice")]
-        steps += [(2, second, "sms"), (2, second, "voice")]
-        steps += [(3, third, "sms"), (3, third, "voice"), (3, third, "email")]
-        rows += [
-            {"owner": owner, "step": step, "username": username, "channel": channel}
-            for step, username, channel in steps
-        ]
-    return rows
+    """Return the ladder of each team: by screen and SMS, then by voice, then by e-mail.
+
+    The whole team stands on each step; the rota says who of it is told.
+    """
+    ways = [(1, "screen"), (1, "sms"), (2, "voice"), (3, "email")]
+    return [
+        {"owner": owner, "step": step, "username": username, "channel": channel}
+        for owner, team in teams().items()
+        for step, channel in ways
+        for username in team
+    ]
 
 
 def rota_rows() -> list[Row]:
@@ -148,6 +147,11 @@ def vehicle_rows() -> list[Row]:
     """Return the rows of ``vehicles.csv``."""
     rows = [vehicle._asdict() for vehicle in tables.VEHICLES]
     return [row | {"has_oxygen": "true" if row.pop("oxygen") else "false"} for row in rows]
+
+
+def reserve_rows() -> list[Row]:
+    """Return the rows of ``reserve.csv``."""
+    return [reserve._asdict() | {"phone": phones()[reserve.name]} for reserve in tables.RESERVES]
 
 
 def as_csv(rows: list[Row]) -> str:
@@ -178,6 +182,8 @@ def make_files() -> dict[str, bytes]:
         "rota.csv": as_csv(rota_rows()),
         "vehicles.csv": as_csv(vehicle_rows()),
         "cylinders.csv": as_csv([cylinder._asdict() for cylinder in tables.CYLINDERS]),
+        "legs.csv": as_csv([leg._asdict() for leg in tables.LEGS]),
+        "reserve.csv": as_csv(reserve_rows()),
         "journeys.csv": as_csv(journeys),
         "offers.csv": as_csv(offers),
         "ended_at_post.csv": as_csv(ended),

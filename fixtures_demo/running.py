@@ -12,26 +12,31 @@ from django.conf import settings
 from django.db import connections
 from rest_framework.authtoken.models import Token
 
-from fixtures_demo.load import ROLE_SHOWN, load_district
+from fixtures_demo.load import load_district
+from fixtures_demo.past import load_past
+from fixtures_demo.people_shown import people_shown
+from fixtures_demo.players import Unexpected
 from fixtures_demo.story import Story
 from referrals import clock, timeline
 from referrals.heads import read_heads
-from referrals.models import Alert, Referral, Staff
+from referrals.models import Alert, Referral
 from referrals.pages.entrance import entrance_path
 from transport.models import Estimate
 
 log = logging.getLogger(__name__)
 
 
-def prepare(now: datetime) -> None:
-    """Load the invented district into the demo's own database, once."""
-    load_district(now)
+def prepare(now: datetime, *, with_past: bool) -> None:
+    """Load the invented district, and its two months of history, into the demo's own database."""
+    district = load_district(now)
+    if with_past:
+        load_past(district, now)
 
 
 def links(port: int) -> dict[str, Any]:
     """The address, and for each role a ready sign-in link and an API token."""
     url = f"http://127.0.0.1:{port}"
-    people = {role: Staff.objects.get(username=name) for role, name in ROLE_SHOWN.items()}
+    people = people_shown(clock.now())
     return {
         "url": url,
         "links": {role: f"{url}{entrance_path(staff)}" for role, staff in people.items()},
@@ -42,10 +47,15 @@ def links(port: int) -> dict[str, Any]:
 
 
 def begin(port: int) -> None:
-    """Put one journey on the road beside whatever people do, unless there is one already."""
-    if Referral.objects.exists():
+    """Put one journey on the road beside whatever people do, unless one is open already.
+
+    Returns when its vehicle is sent, so that each role has something to see; the driving goes on.
+    """
+    if Referral.objects.open().exists():
         return
-    threading.Thread(target=_play_beginning, args=(port,), daemon=True).start()
+    story = Story(f"http://127.0.0.1:{port}", lambda words: log.info("%s", words))
+    if _played(story.call_for_help, story.find_a_place, story.send_a_vehicle):
+        threading.Thread(target=_drive, args=(story,), daemon=True).start()
 
 
 def play_one_journey(port: int, *, say: Callable[[str], None]) -> dict[str, Any]:
@@ -135,19 +145,25 @@ def _estimate(row: Estimate) -> dict[str, Any]:
     }
 
 
-def _play_beginning(port: int) -> None:
-    """A journey that is on the road when somebody looks; the rest is theirs to play."""
-    story = Story(f"http://127.0.0.1:{port}", lambda words: log.info("%s", words))
+def _drive(story: Story) -> None:
+    """To the post and on toward the unit; the rest is for whoever looks."""
     try:
-        story.call_for_help()
-        story.find_a_place()
-        story.send_a_vehicle()
-        story.drive_to_the_post()
-        story.load()
-        story.drive_to_the_unit()
-    except httpx.TransportError:
-        log.info("the demo's own journey ends with the service, at %s", clock.now())
-    except Exception:
-        log.exception("the demo's own journey stopped at %s", clock.now())
+        _played(story.drive_to_the_post, story.load, story.drive_to_the_unit)
     finally:
         connections.close_all()
+
+
+def _played(*parts: Callable[[], None]) -> bool:
+    """Play some parts of the demo's own journey; whether all of them went well."""
+    try:
+        for part in parts:
+            part()
+    except httpx.TransportError:
+        log.info("the demo's own journey ends with the service, at %s", clock.now())
+    except Unexpected as stopped:
+        log.warning("the demo's own journey goes on without its players: %s", stopped)
+    except Exception:
+        log.exception("the demo's own journey stopped at %s", clock.now())
+    else:
+        return True
+    return False

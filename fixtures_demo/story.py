@@ -12,14 +12,16 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from fixtures_demo.driver import Fix, Point, SimulatedDriver
+from fixtures_demo.people_shown import on_duty
 from fixtures_demo.players import Driver, Player, Unexpected, wait_for
 from referrals import clock
 from referrals.models import Staff, Unit
 from transport.calc.places import Place, haversine_km
 from transport.models import Vehicle
 
-ATTENDANT, OFFICER = "wezi.oranday", "leena.morrastad"
-VEHICLE = "AMB-1"
+ATTENDANT = "wezi.oranday"
+VEHICLES = ("AMB-1", "AMB-2", "PIC-1")
+"""Who is asked to drive, the first that is free."""
 CHECK_MINUTES = 13.0
 LOADING_MINUTES = 6.0
 KM_H = 45.0
@@ -39,12 +41,17 @@ class Story:
     driver: Driver = field(init=False)
     code: str = ""
     transfer: int = 0
+    vehicle: str = VEHICLES[0]
     last_check: datetime | None = None
 
     def __post_init__(self) -> None:
         """The attendant and the desk are at work from the start."""
         self.attendant = Player(self.url, ATTENDANT)
-        self.officer = Player(self.url, OFFICER)
+        district = self.attendant.staff.roles.get().district
+        officer = on_duty(district, clock.now())
+        if officer is None:
+            raise Unexpected("nobody works at the desk")
+        self.officer = Player(self.url, officer.username)
 
     def call_for_help(self) -> None:
         """One press, then what is seen of the baby."""
@@ -66,25 +73,26 @@ class Story:
         )
 
     def find_a_place(self) -> None:
-        """A nurse reads the question on the phone and says yes."""
+        """The nurse on duty reads the question on the phone and says yes."""
         offer = wait_for(self._open_offer, what="a question to a unit")
         unit = Unit.objects.get(code=offer["unit"])
-        staff = Staff.objects.filter(roles__unit=unit).order_by("pk").first()
-        if staff is None:
-            raise Unexpected(f"nobody works at {unit}")
-        self.nurse = Player(self.url, staff.username)
-        wait_for(
-            lambda: self.nurse.newest_message(self.code), what=f"the question's SMS to {staff}"
-        )
-        self.nurse.post(f"/offers/{offer['id']}/accept/", {"receiver": str(staff)})
+        team = [Player(self.url, each.username) for each in Staff.objects.filter(roles__unit=unit)]
+
+        def asked() -> Player | None:
+            return next((each for each in team if each.newest_message(self.code)), None)
+
+        self.nurse = wait_for(asked, what=f"the question's SMS to {unit}")
+        self.nurse.post(f"/offers/{offer['id']}/accept/", {"receiver": str(self.nurse.staff)})
         self.say(f"{self.code}: {unit} takes the baby")
 
     def send_a_vehicle(self) -> None:
         """The desk hears of it and sends the ambulance; the driver opens the link."""
         wait_for(lambda: self.officer.newest_message(self.code), what="the desk's SMS")
+        free = Vehicle.objects.filter(state="free").values_list("code", flat=True)
+        self.vehicle = next((code for code in VEHICLES if code in free), self.vehicle)
         sent = self.officer.post(
             f"/transfers/{self.transfer}/assign/",
-            {"vehicle": VEHICLE, "escort_name": str(self.attendant.staff)},
+            {"vehicle": self.vehicle, "escort_name": str(self.attendant.staff)},
         )
         self.driver = Driver(self.url, sent["driver_phone"], self.code)
         self.say(f"{self.code}: {sent['vehicle_name']} is sent")
@@ -92,7 +100,7 @@ class Story:
     def drive_to_the_post(self, *, seed: str = "collect") -> None:
         """From where the vehicle stands to the baby."""
         self._reach("collecting")
-        vehicle = Vehicle.objects.select_related("base").get(code=VEHICLE)
+        vehicle = Vehicle.objects.select_related("base").get(code=self.vehicle)
         post = self.attendant.staff.roles.get().site
         if vehicle.base is None or post is None:
             raise Unexpected("the ambulance has no base, or the attendant no post")
@@ -149,7 +157,7 @@ class Story:
             f"/referrals/{self.code}/outcome/",
             {"baby": 1, "state": "improving", "words": "On CPAP, pink and warm. Thank you."},
         )
-        self.officer.post(f"/vehicles/{VEHICLE}/ready/", {})
+        self.officer.post(f"/vehicles/{self.vehicle}/ready/", {})
 
     def _open_offer(self) -> Any:
         offers = self.attendant.get(f"/referrals/{self.code}/offers/")

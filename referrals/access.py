@@ -9,7 +9,7 @@ from django.db.models import Q, QuerySet
 
 from referrals.calc.states import OfferStage, ReferralStage
 from referrals.calc.terms import Role
-from referrals.models import Alert, District, Offer, Referral, Site, Staff, Unit
+from referrals.models import Alert, District, KeptInput, Offer, Referral, Site, Staff, Unit
 
 
 @dataclass(frozen=True)
@@ -140,3 +140,34 @@ def desk_district(staff: Staff) -> District | None:
     if scope.everything:
         return District.objects.order_by("pk").first()
     return District.objects.filter(pk__in=scope.districts).order_by("pk").first()
+
+
+def kept_inputs(district: District, *, dealt_with: bool = False) -> QuerySet[KeptInput]:
+    """What was sent and not understood and nobody has dealt with (or somebody has), newest first.
+
+    What came from a person of another district is left to that district's desk; what nobody can
+    be named for is shown at every desk, so that it is never shown at none.
+    """
+    others = Staff.objects.filter(roles__isnull=False).exclude(roles__district=district)
+    names = list(others.values_list("username", flat=True).distinct())
+    numbers = [phone.as_e164 for phone in others.values_list("phone", flat=True) if phone]
+    # A page names the person, the API the device of the person.
+    callers = [*names, *(f"staff:{name}" for name in names), *numbers]
+    return (
+        KeptInput.objects.filter(dealt_with_at__isnull=not dealt_with)
+        .exclude(caller__in=callers)
+        .order_by("-received_at", "-pk")
+    )
+
+
+def people_of_desk(district: District) -> QuerySet[Staff]:
+    """Who works at the desk of a district, or leads it."""
+    return (
+        Staff.objects.filter(
+            roles__district=district,
+            roles__role__in=[Role.DESK.value, Role.LEAD.value],
+            is_active=True,
+        )
+        .distinct()
+        .order_by("display_name")
+    )

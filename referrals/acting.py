@@ -3,11 +3,15 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.utils.translation import gettext as _
+
 from referrals.calc.device_time import EventTime, event_time
 from referrals.calc.terms import EntryChannel
 from referrals.models import Staff
 
 SYSTEM = "system"
+LONGEST_NAME = 150
+"""Characters of an author's name that a row can hold."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -15,13 +19,15 @@ class By:
     """The author of one event.
 
     ``actor`` is a stable code that stands in the timeline (a user name, ``link:...`` for a person
-    without an account, ``system``); ``name`` is how people call the author.
+    without an account, ``system``); ``name`` is how people call the author. ``said_by`` is who told
+    it by voice, where the author only wrote it down.
     """
 
     actor: str
     name: str
     channel: EntryChannel
     when: EventTime
+    said_by: str = ""
 
     @property
     def at(self) -> datetime:
@@ -46,13 +52,18 @@ def by_staff(
     now: datetime,
     happened_at: datetime | None = None,
     sent_at: datetime | None = None,
+    said_by: str = "",
 ) -> By:
-    """An event told by a person who is signed in."""
+    """An event told by a person who is signed in, or told to them by voice (``said_by``)."""
+    name = str(staff)
+    if said_by:
+        name = _("%(said_by)s, to %(name)s") % {"said_by": said_by, "name": name}
     return By(
         actor=staff.username,
-        name=str(staff),
+        name=name[:LONGEST_NAME],
         channel=channel,
         when=event_time(received_at=now, happened_at=happened_at, sent_at=sent_at),
+        said_by=said_by,
     )
 
 

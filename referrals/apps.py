@@ -1,6 +1,9 @@
 """The record of referrals as a Django application."""
 
 from django.apps import AppConfig
+from django.utils import translation
+
+from referrals.calc import wording
 
 
 class ReferralsConfig(AppConfig):
@@ -10,6 +13,9 @@ class ReferralsConfig(AppConfig):
     verbose_name = "Referrals"
 
     def ready(self) -> None:
-        """Bind the tasks and the startup checks."""
-        from referrals import checks  # noqa: F401
+        """Bind the tasks, the startup checks and the language of the sentences."""
+        from referrals import checks, shipped_tables, tables  # noqa: F401
         from referrals.project import celery  # noqa: F401
+
+        tables.provide(shipped_tables.TABLES)
+        wording.install(translation.gettext, translation.ngettext)

@@ -101,8 +101,8 @@ def require_watched(baby: Baby, at: datetime) -> None:
 
 
 def breath_readings(baby: Baby) -> list[BreathReading]:
-    """What each reading that was not corrected says of the breathing."""
-    rows = baby.observations.filter(corrected_by=None)
+    """What each reading that stands says of the breathing."""
+    rows = baby.observations.standing()
     return [
         BreathReading(
             at=row.observed_at,

@@ -14,7 +14,9 @@ from django.utils.translation import gettext_lazy as _
 
 from referrals.calc import terms
 from referrals.calc.quantities import QUANTITIES
+from referrals.calc.spelled import spelled
 from referrals.calc.states import OfferStage, ReferralStage
+from referrals.calc.wording import words
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
@@ -25,8 +27,8 @@ else:
 Words = Mapping[StrEnum, Text]
 
 SEXES: dict[str, Text] = {
-    "girl": _("Girl"),
-    "boy": _("Boy"),
+    "female": _("Girl"),
+    "male": _("Boy"),
     "not_clear": _("Not clear"),
 }
 """Stored as told, without a list in the record."""
@@ -126,6 +128,12 @@ LABELS: dict[type[StrEnum], Words] = {
         terms.DeclineReason.BEYOND_OUR_LEVEL: _("Needs more than we can do"),
         terms.DeclineReason.OTHER: _("Another reason"),
     },
+    terms.CameOf: {
+        terms.CameOf.NO_ANSWER: _("No answer"),
+        terms.CameOf.RINGS_BACK: _("Will ring back"),
+        terms.CameOf.YES: _("Yes"),
+        terms.CameOf.NO: _("No"),
+    },
     terms.EntryChannel: {
         terms.EntryChannel.PAGE: _("page"),
         terms.EntryChannel.API: _("other system"),
@@ -133,6 +141,14 @@ LABELS: dict[type[StrEnum], Words] = {
         terms.EntryChannel.SMS: _("SMS"),
         terms.EntryChannel.DESK: _("desk, by voice"),
         terms.EntryChannel.SYSTEM: _("by itself"),
+    },
+    terms.Became: {
+        terms.Became.RAISED: _("called for help"),
+        terms.Became.TOLD: _("added to a case"),
+        terms.Became.ACCEPTED: _("a unit said yes"),
+        terms.Became.DECLINED: _("a unit said no"),
+        terms.Became.CALL_BACK: _("the desk rings back"),
+        terms.Became.KEPT: _("kept for a person to read"),
     },
     terms.Role: {
         terms.Role.ATTENDANT: _("birth attendant"),
@@ -166,6 +182,7 @@ LABELS: dict[type[StrEnum], Words] = {
 FIELDS: dict[str, Text] = {
     "breathing": _("Breathing"),
     "support": _("Helped by"),
+    "support_since": _("Helped so since"),
     "chest_moving": _("Chest rises with each squeeze"),
     "heart_rate": _("Heart rate"),
     "heart_rate_band": _("Heart rate"),
@@ -175,6 +192,7 @@ FIELDS: dict[str, Text] = {
     "oxygen_flow_l_min": _("Oxygen flow"),
     "fio2": _("Oxygen fraction"),
     "colour": _("Colour"),
+    "capillary_refill_s": _("Pink again after pressing"),
     "response": _("Answer to touch"),
     "glucose": _("Glucose"),
     "glucose_unit": _("Glucose unit"),
@@ -186,11 +204,14 @@ FIELDS: dict[str, Text] = {
     "systolic_mmhg": _("Upper blood pressure"),
     "diastolic_mmhg": _("Lower blood pressure"),
     "consciousness": _("The mother is"),
+    "age_years": _("Age"),
+    "travels": _("Travels with the baby"),
     "sex": _("Sex"),
     "born_at": _("Born at"),
     "ventilated_since": _("Ventilated since"),
     "weight_guessed": _("Weight is a guess"),
     "oxygen_bar": _("Oxygen pressure"),
+    "oxygen_psi": _("Oxygen pressure"),
 }
 """The name of every fact, as it stands before its value."""
 
@@ -217,7 +238,7 @@ def word_of(kind: type[StrEnum], code: str) -> str:
     try:
         return word(kind(code))
     except ValueError:
-        return code.replace("_", " ")
+        return spelled(code)
 
 
 def inside_a_sentence(words: str) -> str:
@@ -240,13 +261,27 @@ def fact_in_words(name: str, value: Any) -> str:
     return f"{FIELDS.get(name, name)}: {value_in_words(name, value)}"
 
 
+TOLD_KINDS: dict[str, Text] = {
+    "reading": _("a reading of the baby"),
+    "mother": _("a reading of the mother"),
+    "treatment": _("a treatment given"),
+    "advice": _("advice"),
+    "outcome": _("how it went"),
+    "score": _("a score"),
+    "check": _("a check on the way"),
+    "band": _("the reading of a band"),
+    "chest": _("a step tried for the chest"),
+}
+"""What a person can tell, correct and take back."""
+
+
 def value_in_words(name: str, value: Any) -> str:
     """The value of a fact as people read it, with its unit."""
     if value in (None, ""):
         return str(_("not known"))
     if isinstance(value, bool):
         return str(_("yes") if value else _("no"))
-    if name in ("born_at", "ventilated_since"):
+    if name in ("born_at", "ventilated_since", "support_since"):
         moment = datetime.fromisoformat(value) if isinstance(value, str) else value
         return f"{timezone.localtime(moment):%H:%M}"
     if name == "sex":
@@ -255,4 +290,4 @@ def value_in_words(name: str, value: Any) -> str:
         return word_of(_ENUM_OF[name], value)
     bounds = QUANTITIES.get(name)
     text = f"{value:g}" if isinstance(value, int | float) else str(value)
-    return f"{text} {bounds.unit}".strip() if bounds else text
+    return f"{text} {words(bounds.unit)}".strip() if bounds else text

@@ -12,6 +12,10 @@ from hashlib import sha256
 
 from django.conf import settings
 
+from referrals.calc.wording import marked, words
+
+NOT_COMPLETE = marked("this link is not complete; open it again from the message")
+
 
 class InvalidLink(ValueError):
     """The link is not one of ours, or was made void. ``status`` is how a page answers it."""
@@ -32,11 +36,11 @@ def number_in(kind: str, text: str) -> int:
     """The number a token claims, still to be checked with ``require_valid``."""
     head, _, _ = text.partition("-")
     if not head.startswith(kind) or not head[1:].isalnum():
-        raise InvalidLink("this link is not complete; open it again from the message")
+        raise InvalidLink(words(NOT_COMPLETE))
     try:
         return int(head[1:], 36)
     except ValueError as error:
-        raise InvalidLink("this link is not complete; open it again from the message") from error
+        raise InvalidLink(words(NOT_COMPLETE)) from error
 
 
 def require_valid(kind: str, text: str, version: int = 0) -> int:
@@ -50,7 +54,7 @@ def require_valid(kind: str, text: str, version: int = 0) -> int:
     for secret in _secrets():
         if hmac.compare_digest(given, _signature(secret, kind, number, version)):
             return number
-    raise InvalidLink("this link is no longer valid; ask the desk for a new one")
+    raise InvalidLink(words("this link is no longer valid; ask the desk for a new one"))
 
 
 def _secrets() -> Iterator[str]:

@@ -1,10 +1,20 @@
 """What is known of a baby or a mother now, folded from rows into the plain records of ``calc``."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from referrals.calc.needs import NeedAssessment, assessment_of, combine, derive_needs
+from referrals.calc.check_intervals import Intervals, intervals_for
+from referrals.calc.need_conditions import NeedRule
+from referrals.calc.needs import (
+    MOTHER_RULES,
+    RULES,
+    NeedAssessment,
+    assessment_of,
+    combine,
+    derive_needs,
+)
 from referrals.calc.status import (
     BabyStatus,
     MotherStatus,
@@ -22,7 +32,16 @@ from referrals.calc.terms import (
     Response,
     Support,
 )
-from referrals.models import Baby, Mother, MotherObservation, Observation, Referral
+from referrals.calc.tightening import changed
+from referrals.models import (
+    Baby,
+    District,
+    LocalRule,
+    Mother,
+    MotherObservation,
+    Observation,
+    Referral,
+)
 
 WORDS = {
     "breathing": Breathing,
@@ -41,13 +60,13 @@ WORDS = {
 def known_facts(
     observations: Iterable[Observation | MotherObservation],
 ) -> dict[str, tuple[Any, datetime]]:
-    """The newest value of each fact and when it was true; corrected rows are passed over."""
+    """The newest value of each fact and when it was true; only rows that stand count."""
     rows = list(observations)
     corrected = {row.corrects_id for row in rows if row.corrects_id}
     return fold_readings(
         {"at": row.observed_at, "sequence": row.pk, **row.facts()}
         for row in rows
-        if row.pk not in corrected
+        if row.pk not in corrected and row.withdrawn_at is None
     )
 
 
@@ -71,10 +90,28 @@ def baby_status(baby: Baby, now: datetime) -> BabyStatus:
     )
 
 
+def intervals_of(baby: Baby, now: datetime) -> Intervals:
+    """How often the baby is checked and its temperature taken, by its state and district."""
+    district = baby.referral.district
+    usual = Intervals(check=district.check_minutes, temperature=district.temperature_minutes)
+    return intervals_for(baby_status(baby, now), district.intervals_by_state, usual=usual)
+
+
 def mother_status(mother: Mother) -> MotherStatus:
     """What is known of the mother."""
     facts = {name: value for name, (value, _) in known_facts(mother.observations.all()).items()}
     return MotherStatus(**_as_words(facts, MotherStatus))
+
+
+def rules_of(
+    district: District,
+) -> tuple[list[NeedRule[BabyStatus]], list[NeedRule[MotherStatus]]]:
+    """The need rules as they hold in a district: the shipped rows, and what it changed in them."""
+    local = {row.rule: row.change() for row in LocalRule.objects.filter(district=district)}
+    return (
+        [changed(row, local[row.code]) if row.code in local else row for row in RULES],
+        [changed(row, local[row.code]) if row.code in local else row for row in MOTHER_RULES],
+    )
 
 
 def babies_on_the_way(referral: Referral) -> list[Baby]:
@@ -88,17 +125,26 @@ def assess(referral: Referral, now: datetime) -> NeedAssessment:
     Overridden needs are left out; the override stands on the timeline with its reason.
     """
     mother = getattr(referral, "mother", None)
-    told = mother_status(mother) if mother and mother.travels else None
+    told = mother_status(mother) if mother and mother.travels is not False else None
     babies = babies_on_the_way(referral) or list(referral.babies.all()[:1])
-    whole = combine([derive_needs(baby_status(baby, now), told) for baby in babies])
+    rules, mother_rules = rules_of(referral.district)
+    whole = combine(
+        derive_needs(baby_status(baby, now), told, rules=rules, mother_rules=mother_rules)
+        for baby in babies
+    )
     overridden = set(referral.needs.exclude(overridden_by="").values_list("rule", flat=True))
     return without(whole, overridden)
 
 
 def without(assessment: NeedAssessment, overridden: set[str]) -> NeedAssessment:
-    """The assessment less the rules that a person has overridden."""
+    """The assessment less the rules that a person has overridden.
+
+    The urgency stays: which care is needed was decided by a person, not that it may wait.
+    """
+    if not overridden:
+        return assessment
     left = tuple(need for need in assessment.needs if need.rule_code not in overridden)
-    return assessment_of(left, assessment.missing) if overridden else assessment
+    return replace(assessment_of(left, assessment.missing), urgency=assessment.urgency)
 
 
 def _as_words(facts: dict[str, Any], record: type) -> dict[str, Any]:

@@ -5,17 +5,22 @@ Only numbers that cannot be true are refused, beside their field. Every verb her
 referral's row and appends its Entry in the same transaction; none of them changes a stage.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import transaction
 
 from referrals import alerting, messages, timeline
 from referrals.acting import By
+from referrals.calc.device_time import NOTICEABLE_SKEW
+from referrals.calc.needs import DerivedNeed
 from referrals.calc.quantities import require_possible
 from referrals.calc.status import BabyStatus, is_being_ventilated, quantity_of
 from referrals.calc.terms import Breathing, GlucoseUnit, Support
+from referrals.calc.thermal import classes_of
+from referrals.calc.wording import words
 from referrals.models import (
     Advice,
     Baby,
@@ -24,11 +29,15 @@ from referrals.models import (
     Need,
     Observation,
     Outcome,
+    PrivateText,
     Referral,
     TreatmentGiven,
 )
 from referrals.models.observations import BABY_FACTS, MOTHER_FACTS
-from referrals.reading import WORDS, assess
+from referrals.reading import WORDS, assess, known_facts
+
+OLDEST_NEWBORN = timedelta(days=28)
+"""Longer ago no newborn was born (WHO: newborn means the first 28 days)."""
 
 
 class UnknownFact(ValueError):
@@ -46,16 +55,19 @@ def observe(
     *,
     note: str = "",
     corrects: Observation | None = None,
+    why: str = "",
 ) -> Observation:
     """Record what was seen of a baby.
 
     With ``corrects`` the row replaces another one in what is known; the old one stays visible.
+    ``referrals/correcting.py`` calls it so, and puts right what followed from the old one.
 
     Raises:
         ImpossibleQuantity: for a number outside its possible bounds.
         UnknownFact: for a field or a word the record does not have.
     """
     require_facts(facts, BABY_FACTS)
+    require_times(by, {"support_since": facts.get("support_since")}, born_at=baby.born_at)
     with transaction.atomic():
         referral = timeline.hold(baby.referral_id)
         observation = Observation.objects.create(
@@ -68,9 +80,13 @@ def observe(
             **facts,
         )
         _remember_on_baby(baby, facts, observation)
-        body = {"baby": baby.birth_order, "facts": dict(facts), **_note(observation)}
+        if corrects:
+            forget_on_baby(baby, corrects)
+        body = {"baby": baby.birth_order, "facts": dict(facts), **thermal(facts)}
+        body |= _note(observation)
         if corrects:
             body |= {"corrects": corrects.pk, "was": corrects.facts()}
+            body |= _was(referral, "note", corrects.note, why)
         timeline.append(referral, "corrected" if corrects else "observed", by, body)
         refresh_needs(referral, by)
     return observation
@@ -83,6 +99,7 @@ def observe_mother(
     *,
     note: str = "",
     corrects: MotherObservation | None = None,
+    why: str = "",
 ) -> MotherObservation:
     """Record what was seen of the mother; the same rules as for a baby."""
     require_facts(facts, MOTHER_FACTS)
@@ -100,75 +117,10 @@ def observe_mother(
         body = {"mother": True, "facts": dict(facts), **_note(observation)}
         if corrects:
             body |= {"corrects": corrects.pk, "was": corrects.facts()}
+            body |= _was(referral, "note", corrects.note, why)
         timeline.append(referral, "corrected" if corrects else "observed", by, body)
         refresh_needs(referral, by)
     return observation
-
-
-def describe_baby(by: By, baby: Baby, details: Mapping[str, Any]) -> Baby:
-    """Set or correct what does not change with time: sex, time of birth, start of ventilation.
-
-    The values before stay on the timeline.
-    """
-    names = ("sex", "born_at", "ventilated_since", "weight_guessed")
-    with transaction.atomic():
-        referral = timeline.hold(baby.referral_id)
-        changed = {
-            name: value
-            for name, value in details.items()
-            if name in names and getattr(baby, name) != value
-        }
-        if not changed:
-            return baby
-        was = {name: getattr(baby, name) for name in changed}
-        for name, value in changed.items():
-            setattr(baby, name, value)
-        baby.save(update_fields=list(changed))
-        timeline.append(
-            referral, "described", by, {"baby": baby.birth_order, "facts": changed, "was": was}
-        )
-        refresh_needs(referral, by)
-    return baby
-
-
-def name_person(by: By, person: Baby | Mother, name: str) -> None:
-    """Keep the name of a baby or the mother, apart from the timeline."""
-    with transaction.atomic():
-        referral = timeline.hold(person.referral_id)
-        person.name = timeline.keep_text(referral, "name", name)
-        person.save(update_fields=["name"])
-        whose = {"baby": person.birth_order} if isinstance(person, Baby) else {"mother": True}
-        timeline.append(referral, "named", by, {**whose, "name": timeline.committed(person.name)})
-
-
-def say_who_ventilates(by: By, referral: Referral, hands: "Hands") -> None:
-    """Record who ventilates, who can relieve, who reports, and whether one person is alone."""
-    with transaction.atomic():
-        held = timeline.hold(referral.pk)
-        held.ventilates, held.relieves = hands.ventilates, hands.relieves
-        held.reports, held.alone = hands.reports, hands.alone
-        held.save(update_fields=["ventilates", "relieves", "reports", "alone"])
-        texts = {
-            role: timeline.committed(timeline.keep_text(held, role, name))
-            for role, name in hands.names()
-        }
-        timeline.append(held, "hands", by, {"alone": hands.alone, **texts})
-
-
-@dataclass(frozen=True, kw_only=True)
-class Hands:
-    """Who does what at the bedside. ``alone`` is true when one person does everything."""
-
-    ventilates: str = ""
-    relieves: str = ""
-    reports: str = ""
-    alone: bool | None = None
-
-    def names(self) -> Iterator[tuple[str, str]]:
-        """The roles that were told."""
-        for role in ("ventilates", "relieves", "reports"):
-            if value := getattr(self, role):
-                yield role, value
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -181,7 +133,13 @@ class Told:
 
 
 def record_treatment(
-    by: By, referral: Referral, told: Told, *, baby: Baby | None = None
+    by: By,
+    referral: Referral,
+    told: Told,
+    *,
+    baby: Baby | None = None,
+    corrects: TreatmentGiven | None = None,
+    why: str = "",
 ) -> TreatmentGiven:
     """Record what was given, amount as told, when and by whom."""
     with transaction.atomic():
@@ -195,6 +153,7 @@ def record_treatment(
             given_by=told.given_by,
             recorded_by=by.name,
             recorded_at=by.received_at,
+            corrects=corrects,
         )
         body: dict[str, Any] = {"baby": baby.birth_order} if baby else {"mother": True}
         body |= {"treatment": timeline.committed(text), "given_at": told.given_at}
@@ -202,14 +161,29 @@ def record_treatment(
             body["given_by"] = timeline.committed(
                 timeline.keep_text(held, "given_by", told.given_by)
             )
-        timeline.append(held, "treatment_given", by, body)
+        if corrects:
+            body |= {"what": "treatment", "corrects": corrects.pk}
+            body |= _was(held, "treatment", corrects.told, why)
+        timeline.append(held, "corrected" if corrects else "treatment_given", by, body)
     return treatment
 
 
 def record_advice(
-    by: By, referral: Referral, *, given_by: str, words: str, asked_by: str = "", read_back: bool
+    by: By,
+    referral: Referral,
+    *,
+    given_by: str,
+    words: str,
+    asked_by: str = "",
+    read_back: bool,
+    is_decision: bool = False,
+    corrects: Advice | None = None,
+    why: str = "",
 ) -> Advice:
-    """Record advice by the name of the clinician who gave it, and whether it was read back."""
+    """Record advice by the name of the clinician who gave it, and whether it was read back.
+
+    With ``is_decision`` it is what that person decided; nothing follows from it by itself.
+    """
     with transaction.atomic():
         held = timeline.hold(referral.pk)
         text = timeline.keep_text(held, "advice", words)
@@ -219,7 +193,10 @@ def record_advice(
             given_by=given_by,
             text=text,
             read_back=read_back,
+            is_decision=is_decision,
+            recorded_by=by.name,
             recorded_at=by.received_at,
+            corrects=corrects,
         )
         names = {
             role: timeline.committed(timeline.keep_text(held, role, name))
@@ -227,7 +204,12 @@ def record_advice(
             if name
         }
         body = {"advice": timeline.committed(text), "read_back": read_back, **names}
-        timeline.append(held, "advice", by, body)
+        if is_decision:
+            body["decision"] = True
+        if corrects:
+            body |= {"what": "advice", "corrects": corrects.pk}
+            body |= _was(held, "advice", corrects.text, why)
+        timeline.append(held, "corrected" if corrects else "advice", by, body)
     return advice
 
 
@@ -245,17 +227,33 @@ def override_need(by: By, need: Need, reason: str) -> Need:
     return need
 
 
-def tell_outcome(by: By, baby: Baby, *, state: str, words: str) -> Outcome:
+def tell_outcome(
+    by: By,
+    baby: Baby,
+    *,
+    state: str,
+    words: str,
+    corrects: Outcome | None = None,
+    why: str = "",
+) -> Outcome:
     """Tell the attendant who raised the referral how it went with a baby."""
     with transaction.atomic():
         referral = timeline.hold(baby.referral_id)
         text = timeline.keep_text(referral, "outcome", words)
         outcome = Outcome.objects.create(
-            baby=baby, state=state, words=text, told_by=by.name, told_at=by.received_at
+            baby=baby,
+            state=state,
+            words=text,
+            told_by=by.name,
+            told_at=by.received_at,
+            corrects=corrects,
         )
         body = {"baby": baby.birth_order, "state": state, "words": timeline.committed(text)}
-        timeline.append(referral, "outcome_told", by, body)
-        if referral.raised_by:
+        if corrects:
+            body |= {"what": "outcome", "corrects": corrects.pk}
+            body |= _was(referral, "words", corrects.words, why)
+        timeline.append(referral, "corrected" if corrects else "outcome_told", by, body)
+        if referral.raised_by and not corrects:
             text_out = messages.outcome_told(referral)
             key = f"outcome:{outcome.pk}"
             alerting.tell_person(referral, referral.raised_by, by, "outcome", key, text_out)
@@ -275,6 +273,23 @@ def read_outcome(by: By, outcome: Outcome) -> Outcome:
     return outcome
 
 
+def restore_need(by: By, need: Need, reason: str) -> Need:
+    """A need that was set aside counts again, with a reason; pressed twice it changes nothing."""
+    with transaction.atomic():
+        referral = timeline.hold(need.referral_id)
+        need.refresh_from_db()
+        if not need.overridden_by:
+            return need
+        need.overridden_by = need.override_reason = ""
+        need.save(update_fields=["overridden_by", "override_reason"])
+        kept = timeline.keep_text(referral, "override", reason)
+        timeline.append(
+            referral, "need_restored", by, {"rule": need.rule, "reason": timeline.committed(kept)}
+        )
+        refresh_needs(referral, by)
+    return need
+
+
 def refresh_needs(referral: Referral, by: By) -> None:
     """Derive the needs again from all that is known; the caller holds the referral's row.
 
@@ -284,12 +299,15 @@ def refresh_needs(referral: Referral, by: By) -> None:
     standing = {need.rule: need for need in referral.needs.filter(superseded_at__isnull=True)}
     derived = {need.rule_code: need for need in assessment.needs}
     gone = [
-        need for rule, need in standing.items() if rule not in derived and not need.overridden_by
+        need
+        for rule, need in standing.items()
+        if not need.overridden_by and not (rule in derived and _is_same(need, derived[rule]))
     ]
     for need in gone:
         need.superseded_at = by.received_at
         need.save(update_fields=["superseded_at"])
-    added = [need for rule, need in derived.items() if rule not in standing]
+    kept = set(standing) - {need.rule for need in gone}
+    added = [need for rule, need in derived.items() if rule not in kept]
     Need.objects.bulk_create(
         Need(
             referral=referral,
@@ -315,31 +333,73 @@ def refresh_needs(referral: Referral, by: By) -> None:
         timeline.append(referral, "needs_derived", by, body)
 
 
+def thermal(facts: Mapping[str, Any]) -> dict[str, Any]:
+    """The class of a temperature under each published scheme, by which an Entry keeps it."""
+    classes = classes_of(facts.get("temperature_c"))
+    return {"thermal": classes} if classes else {}
+
+
+def _is_same(need: Need, derived: DerivedNeed) -> bool:
+    """Whether a need stands as the rule asks for it now: a district may have changed the rule."""
+    return (
+        need.capabilities == sorted(derived.capabilities)
+        and need.preferred_capabilities == sorted(derived.preferred_capabilities)
+        and need.urgency == derived.urgency.value
+        and need.source == derived.source[:300]
+    )
+
+
 def require_facts(facts: Mapping[str, Any], names: tuple[str, ...]) -> None:
     """Refuse unknown fields, unknown words and impossible numbers, each beside its field."""
     for name, value in facts.items():
         if name not in names:
-            raise UnknownFact(name, f"there is no field {name}; known are: {', '.join(names)}")
+            raise UnknownFact(
+                name,
+                words(
+                    "there is no field %(name)s; known are: %(known)s",
+                    name=name,
+                    known=", ".join(names),
+                ),
+            )
         if name in WORDS and value not in {word.value for word in WORDS[name]}:
             known = ", ".join(word.value for word in WORDS[name])
-            raise UnknownFact(name, f"{value!r} is not a word for {name}; known are: {known}")
+            raise UnknownFact(
+                name,
+                words(
+                    "%(value)r is not a word for %(name)s; known are: %(known)s",
+                    value=value,
+                    name=name,
+                    known=known,
+                ),
+            )
         unit = facts.get("glucose_unit")
         quantity = quantity_of(name, glucose_unit=GlucoseUnit(unit) if unit else None)
-        quantity = quantity or (name if name in ("oxygen_flow_l_min", "fio2") else None)
         if quantity:
             require_possible(quantity, value)
+
+
+def require_times(
+    by: By, times: Mapping[str, datetime | None], *, born_at: datetime | None = None
+) -> None:
+    """Refuse a time that has not come yet, and one before the birth, each beside its field.
+
+    A clock that is a little off (``NOTICEABLE_SKEW``) is forgiven.
+    """
+    for name, moment in times.items():
+        if moment is None:
+            continue
+        if moment > max(by.received_at, by.when.happened_at) + NOTICEABLE_SKEW:
+            raise UnknownFact(name, words("this time has not come yet"))
+        if moment < by.received_at - OLDEST_NEWBORN:
+            raise UnknownFact(name, words("this was more than 28 days ago"))
+        if born_at and moment < born_at - NOTICEABLE_SKEW:
+            raise UnknownFact(name, words("this was before the birth"))
 
 
 def _remember_on_baby(baby: Baby, facts: Mapping[str, Any], observation: Observation) -> None:
     """Weight and gestation stay on the baby's own row too, for lists and searches."""
     changed = [name for name in ("weight_g", "gestation_weeks") if name in facts]
-    begins = is_being_ventilated(
-        BabyStatus(
-            breathing=Breathing(facts["breathing"]) if "breathing" in facts else None,
-            support=Support(facts["support"]) if "support" in facts else None,
-        )
-    )
-    if begins and baby.ventilated_since is None:
+    if _shows_ventilation(facts) and baby.ventilated_since is None:
         baby.ventilated_since = observation.observed_at
         changed.append("ventilated_since")
     for name in changed:
@@ -349,5 +409,42 @@ def _remember_on_baby(baby: Baby, facts: Mapping[str, Any], observation: Observa
         baby.save(update_fields=changed)
 
 
+def forget_on_baby(baby: Baby, wrong: Observation) -> None:
+    """What a wrong reading had put on the baby's own row comes from the others again."""
+    told, known = wrong.facts(), known_facts(baby.observations.all())
+    changed: dict[str, Any] = {
+        name: known[name][0] if name in known else None
+        for name in ("weight_g", "gestation_weeks")
+        if name in told and getattr(baby, name) == told[name]
+    }
+    if baby.ventilated_since == wrong.observed_at:
+        begun = (
+            row.observed_at
+            for row in baby.observations.standing()
+            if _shows_ventilation(row.facts())
+        )
+        changed["ventilated_since"] = min(begun, default=None)
+    for name, value in changed.items():
+        setattr(baby, name, value)
+    if changed:
+        baby.save(update_fields=list(changed))
+
+
+def _shows_ventilation(facts: Mapping[str, Any]) -> bool:
+    status = BabyStatus(
+        breathing=Breathing(facts["breathing"]) if "breathing" in facts else None,
+        support=Support(facts["support"]) if "support" in facts else None,
+    )
+    return is_being_ventilated(status) is True
+
+
 def _note(observation: Observation | MotherObservation) -> dict[str, Any]:
     return {"note": timeline.committed(observation.note)} if observation.note else {}
+
+
+def _was(referral: Referral, role: str, old: PrivateText | None, why: str) -> dict[str, Any]:
+    """The old words of a correction beside the new ones, and the reason if one was told."""
+    body = {f"{role}_was": timeline.committed(old)} if old else {}
+    if why:
+        body["why"] = timeline.committed(timeline.keep_text(referral, "why", why))
+    return body

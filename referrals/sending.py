@@ -16,10 +16,12 @@ from django.db import connection, connections, transaction
 from referrals import alerting, clock, timeline
 from referrals.acting import by_system
 from referrals.alerting import Text
+from referrals.calc.sms.reports import Reported
 from referrals.channels import channel
 from referrals.channels.base import Message, Refused, TryLater
-from referrals.messages import shortened
+from referrals.messages import by_voice, shortened
 from referrals.models import Delivery
+from referrals.saying import to_spell, to_tell
 
 THREADS = 6
 TRIES_BEFORE_THE_DESK_IS_TOLD = 5
@@ -98,10 +100,36 @@ def _send(delivery: Delivery) -> None:
 
 
 def words_of(delivery: Delivery) -> str:
-    """The message as it leaves: the alert's words and the reader's own link."""
-    if delivery.channel == "screen":
+    """The message as it leaves: the alert's words and the reader's own link, or how to answer."""
+    if delivery.channel == "screen" or delivery.alert.kind == alerting.ANSWER:
         return delivery.message
+    if delivery.channel == "voice":
+        return by_voice(delivery)
     return f"{delivery.message} {alerting.link_of(delivery)}"
+
+
+def report(delivery: Delivery, state: Reported, now: datetime, *, error: str = "") -> bool:
+    """What the gateway says later about a message it took; a report may come twice, or late.
+
+    One that never arrives moves its alert on as a refusal does. Returns whether that happened.
+    """
+    rows = Delivery.objects.filter(pk=delivery.pk).exclude(state="delivered")
+    if state is Reported.DELIVERED:
+        rows.update(
+            state="delivered", delivered_at=now, due_at=None, reported_state=state, reported_at=now
+        )
+        return False
+    if state is Reported.FAILED:
+        failed = rows.exclude(state__in=["refused", "dropped"])
+        gone = failed.update(
+            state="refused", error=error[:300], due_at=None, reported_state=state, reported_at=now
+        )
+        if gone:
+            _go_on_without(delivery, error)
+        return bool(gone)
+    # A report of the way there never overtakes the one of its end.
+    rows.exclude(state="refused").update(reported_state=state, reported_at=now)
+    return False
 
 
 def _put_off(delivery: Delivery, error: str) -> None:
@@ -120,8 +148,13 @@ def _put_off(delivery: Delivery, error: str) -> None:
 
 def _give_up(delivery: Delivery, error: str) -> None:
     _mark(delivery, state="refused", error=error[:300], due_at=None)
+    _go_on_without(delivery, error)
+
+
+def _go_on_without(delivery: Delivery, error: str) -> None:
+    """It never arrives: on to the next contact, or the desk rings instead."""
     if delivery.alert.needs_answer:
-        alerting.hurry(delivery.alert, clock.now())
+        alerting.hurry(delivery, clock.now())
     else:
         _tell_desk(delivery, error)
 
@@ -131,15 +164,25 @@ def _tell_desk(delivery: Delivery, error: str) -> None:
     referral_id = delivery.alert.referral_id
     if referral_id is None:
         return
-    sentence = (
-        f"{delivery.contact_name} could not be reached by {delivery.channel} ({error}). "
-        f"Ring {delivery.address or 'them'}: {delivery.alert.sentence}"
+    about = {
+        "name": delivery.contact_name,
+        "channel": to_spell(delivery.channel),
+        "address": delivery.address or to_tell("them"),
+    }
+    sentence = to_tell(
+        "%(name)s could not be reached by %(channel)s (%(error)s). Ring %(address)s: %(sentence)s",
+        error=error,
+        sentence=delivery.alert.sentence,
+        **about,
     )
     with transaction.atomic():
         referral = timeline.hold(referral_id)
-        message = (
-            f"{referral.code}: {delivery.contact_name} could not be reached by {delivery.channel}. "
-            f"Ring {delivery.address or 'them'}: {shortened(delivery.alert.sentence)}"
+        message = to_tell(
+            "%(code)s: %(name)s could not be reached by %(channel)s. Ring %(address)s: "
+            "%(sentence)s",
+            code=referral.code,
+            sentence=shortened(delivery.alert.sentence),
+            **about,
         )
         alerting.tell_desk(
             referral,

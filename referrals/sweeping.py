@@ -14,7 +14,7 @@ from datetime import datetime, timedelta
 from django.conf import settings
 from django.db import DatabaseError
 
-from referrals import alerting, clock, heads, lifecycle, ports, sending, watching
+from referrals import alerting, clock, heads, inbound, lifecycle, ports, sending, watching
 from referrals.models import Alert, Referral, SweepRun
 
 log = logging.getLogger(__name__)
@@ -29,6 +29,7 @@ def sweep(name: str, *, send: bool = True) -> None:
     """
     begun, problem = time.monotonic(), ""
     ports.journeys().refresh(clock.now())
+    inbound.act_on_waiting(clock.now())
     looked = list(Referral.objects.to_look_at(clock.now()).values_list("pk", flat=True)[:BATCH])
     for referral_id in looked:
         try:

@@ -16,6 +16,10 @@ from referrals.acting import By
 from referrals.calc import chain
 from referrals.models import Entry, PrivateText, Referral
 
+BOOKKEEPING = ("needs_derived", "alert_raised", "alert_escalated", "alert_acknowledged",
+               "alert_given_back")  # fmt: skip
+"""Kinds of Entry that only follow from others; people read them in the whole timeline alone."""
+
 
 def hold(referral_id: int) -> Referral:
     """The referral's row, locked until the transaction ends.
@@ -37,9 +41,12 @@ def append(referral: Referral, kind: str, by: By, body: dict[str, Any] | None = 
     """Append one Entry to the chain of a referral that the caller holds.
 
     ``body`` is plain JSON without identifying text; such text goes through ``keep_text`` and
-    stands in the body as its commitment.
+    stands in the body as its commitment. Who told it by voice is added here, for every verb.
     """
-    content = json.loads(json.dumps(body or {}, cls=DjangoJSONEncoder))
+    body = dict(body or {})
+    if by.said_by and kind not in BOOKKEEPING:
+        body["said_by"] = committed(_said_by(referral, by.said_by))
+    content = json.loads(json.dumps(body, cls=DjangoJSONEncoder))
     link = chain.Link(
         referral=referral.code,
         seq=referral.head_seq + 1,
@@ -80,6 +87,12 @@ def keep_text(referral: Referral, kind: str, text: str) -> PrivateText:
     return PrivateText.objects.create(
         referral=referral, kind=kind, text=text, key=secrets.token_bytes(32)
     )
+
+
+def _said_by(referral: Referral, name: str) -> PrivateText:
+    """The name of who told something by voice, kept once a referral and not once an Entry."""
+    kept = referral.texts.filter(kind="said_by", text=name, erased_at=None).first()
+    return kept or keep_text(referral, "said_by", name)
 
 
 def committed(text: PrivateText) -> dict[str, Any]:

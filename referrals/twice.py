@@ -1,6 +1,6 @@
 """The same baby called for twice: found by place and time, told to the desk, never joined alone.
 
-Who is the same baby is for a person to say: ``lifecycle.join``.
+Who is the same baby is for a person to say: ``joining.join``.
 """
 
 from datetime import timedelta
@@ -22,13 +22,17 @@ def tell_desk_of_twice(referral: Referral, by: By) -> None:
     Of two calls the one that was written later has the notice, so that each pair has one.
     """
     for other in _called_before(referral):
-        alerting.ask_desk_quietly(
-            referral,
-            by,
-            "perhaps_twice",
-            _key(referral, other),
-            messages.perhaps_twice(other, referral),
-        )
+        _notice(referral, other, by)
+
+
+def tell_desk_of_open(referral: Referral, by: By) -> None:
+    """Tell the desk of every open call from the same place, however long ago.
+
+    For a call by SMS, which shows its sender no open case; the caller holds the referral.
+    """
+    open_there = Referral.objects.open().filter(origin=referral.origin, pk__lt=referral.pk)
+    for other in open_there:
+        _notice(referral, other, by)
 
 
 def other_of(alert: Alert) -> Referral | None:
@@ -41,6 +45,16 @@ def notices_about(one: Referral, other: Referral) -> QuerySet[Alert]:
     """The open notices about two calls, whichever of them was written first."""
     keys = Q(key=_key(one, other)) | Q(key=_key(other, one))
     return Alert.objects.open().filter(keys)
+
+
+def _notice(referral: Referral, other: Referral, by: By) -> None:
+    alerting.ask_desk_quietly(
+        referral,
+        by,
+        "perhaps_twice",
+        _key(referral, other),
+        messages.perhaps_twice(other, referral),
+    )
 
 
 def _key(referral: Referral, other: Referral) -> str:

@@ -11,18 +11,20 @@ from datetime import datetime, timedelta
 from django.db import transaction
 from django.db.models import Q
 
-from referrals import alerting, lifecycle, messages, ports, timeline
+from referrals import alerting, cots, lifecycle, messages, ports, timeline
 from referrals.acting import by_system
 from referrals.calc.needs import lacking
 from referrals.calc.states import OfferStage, ReferralStage
 from referrals.calc.terms import Capability, Ending, Urgency
-from referrals.models import Alert, Referral
-from referrals.ports import Concern
+from referrals.concerns_of_baby import concerns_of_babies
+from referrals.concerns_of_heart import concerns_of_heart
+from referrals.models import Alert, CotHold, Outcome, Referral
+from referrals.ports import WATCHED, Concern, concern_key
+from referrals.saying import Words, to_spell, to_tell
 from referrals.twice import tell_desk_of_twice
 
 LAPSE_AFTER_ANSWER_TIMES = 6
 LOOK_AGAIN = timedelta(minutes=5)
-WATCHED = "watch"
 AGAIN = ":again:"
 REMIND, REMIND_STABLE = timedelta(minutes=10), timedelta(minutes=30)
 """How long a concern that somebody has taken may still stand before it is raised again; common
@@ -36,40 +38,55 @@ def look_at(referral_id: int, now: datetime) -> None:
     with transaction.atomic():
         referral = timeline.hold(referral_id)
         _ask_new_shift(referral, now)
+        if referral.is_open and any(_cot_missing(referral)):
+            # The unit may have reported more cots since.
+            referral = timeline.hold(referral_id)
+            cots.fit_cots(by, referral)
         if referral.is_open:
             # Two calls at the same moment do not see each other when they are raised.
             tell_desk_of_twice(referral, by)
         concerns = list(concerns_of(referral, now))
         for concern in concerns:
             if concern.due_at <= now and (key := _key_to_raise(referral, concern, now)):
-                older = referral.alerts.open().filter(kind__in=concern.supersedes)
-                alerting.settle(older, f"now: {concern.kind.replace('_', ' ')}", by)
+                older = referral.alerts.unsettled().filter(kind__in=concern.supersedes)
+                alerting.settle(older, to_tell("now: %(kind)s", kind=to_spell(concern.kind)), by)
                 alerting.raise_concern(referral, replace(concern, key=key), by)
+                if concern.unit_too:
+                    _tell_unit_too(referral, concern, key, now)
         _settle_gone(referral, {concern.key for concern in concerns}, now)
         referral.next_look_at = _next_look(referral, concerns, now)
         referral.save(update_fields=["next_look_at"])
 
 
+def _tell_unit_too(referral: Referral, concern: Concern, key: str, now: datetime) -> None:
+    """Whoever is on duty at the accepting unit reads it too; without one the desk rings."""
+    offer = referral.accepted_offer()
+    if offer is None:
+        return
+    offer.referral = referral
+    said = alerting.Text(sentence=concern.sentence, message=concern.sms, path=f"/unit/{offer.pk}/")
+    alerting.tell_unit(offer, by_system(now), concern.kind, f"{key}:unit", said)
+
+
 def concerns_of(referral: Referral, now: datetime) -> Iterator[Concern]:
     """Everything about a referral that needs a person, now or from a later time on."""
     if referral.is_open:
-        yield from _concerns_of_search(referral)
+        yield from _concerns_of_search(referral, now)
         yield from _new_shift_silent(referral, now)
         yield from _unit_no_longer_fits(referral)
+        yield from _cot_missing(referral)
+        yield from concerns_of_babies(referral, now)
+        yield from concerns_of_heart(referral, now)
         yield from ports.journeys().concerns(referral, now)
     else:
         yield from _outcome_not_told(referral)
 
 
-def concern_key(referral: Referral, kind: str, subject: object = "") -> str:
-    """The key of a concern: the same cause always has the same one."""
-    return f"{WATCHED}:{referral.pk}:{kind}:{subject}"[:140]
-
-
 def _key_to_raise(referral: Referral, concern: Concern, now: datetime) -> str | None:
     """The key under which a concern is raised now; nothing while somebody is told already.
 
-    Taken by a person and still so after a while, or settled and back: it is raised again.
+    Taken by a person and still so after a while, or settled and back: it is raised again. What is
+    ``told_once`` is not, when somebody has taken it.
     """
     raised = Q(key=concern.key) | Q(key__startswith=f"{concern.key}{AGAIN}")
     alerts = referral.alerts.filter(raised)
@@ -77,7 +94,7 @@ def _key_to_raise(referral: Referral, concern: Concern, now: datetime) -> str | 
     if newest is None:
         return concern.key
     taken = newest.acknowledged_at
-    if newest.is_open or (taken and now < taken + _patience_with(concern)):
+    if newest.is_open or (taken and (concern.told_once or now < taken + _patience_with(concern))):
         return None
     return f"{concern.key}{AGAIN}{alerts.count()}"
 
@@ -114,8 +131,8 @@ def _ask_new_shift(referral: Referral, now: datetime) -> None:
         return
     by = by_system(now)
     asked = alerting.ask_new_shift(offer, by, change, messages.still_ready(offer))
-    older = offer.alerts.open().filter(kind="still_ready").exclude(pk=asked.pk)
-    alerting.settle(older, "a newer shift is asked", by)
+    older = offer.alerts.unsettled().filter(kind="still_ready").exclude(pk=asked.pk)
+    alerting.settle(older, to_tell("a newer shift is asked"), by)
 
 
 def _new_shift_silent(referral: Referral, now: datetime) -> Iterator[Concern]:
@@ -133,8 +150,13 @@ def _new_shift_silent(referral: Referral, now: datetime) -> Iterator[Concern]:
         kind="not_reconfirmed",
         due_at=(asked.raised_at if asked else now) + patience,
         sentence=(
-            f"The shift of {offer.unit} changed at {messages.clock_time(change, referral)} and "
-            f"nobody has said that it is still ready for {referral.code}. Ring them."
+            to_tell(
+                "The shift of %(unit)s changed at %(at)s and nobody has said that it is still "
+                "ready for %(code)s. Ring them.",
+                unit=offer.unit,
+                at=messages.clock_time(change, referral),
+                code=referral.code,
+            )
         ),
         path=f"/desk/{referral.code}/",
         urgency=Urgency(referral.urgency),
@@ -167,18 +189,22 @@ def _unit_no_longer_fits(referral: Referral) -> Iterator[Concern]:
         yield _about_unit(referral, "unit_closed", offer.pk, messages.unit_closed(offer))
 
 
-def _about_unit(referral: Referral, kind: str, subject: object, sentence: str) -> Concern:
-    return Concern(
-        key=concern_key(referral, kind, subject),
-        kind=kind,
-        due_at=referral.raised_at,
-        sentence=sentence,
-        path=f"/desk/{referral.code}/",
-        urgency=Urgency(referral.urgency),
-    )
+def _cot_missing(referral: Referral) -> Iterator[Concern]:
+    """A twin was told of after the acceptance, and the unit had no second cot free."""
+    offer = referral.accepted_offer()
+    hold = CotHold.objects.filter(offer=offer, released_at=None, used_at=None).first()
+    needed = cots.cots_needed(referral)
+    if offer and hold and hold.cots < needed:
+        offer.referral = referral
+        sentence = messages.cot_missing(offer, hold.cots, needed)
+        yield _about_unit(referral, "cot_missing", f"{offer.pk}:{needed}", sentence)
 
 
-def _concerns_of_search(referral: Referral) -> Iterator[Concern]:
+def _about_unit(referral: Referral, kind: str, subject: object, sentence: Words) -> Concern:
+    return Concern.about(referral, kind, subject, referral.raised_at, sentence)
+
+
+def _concerns_of_search(referral: Referral, now: datetime) -> Iterator[Concern]:
     urgency = Urgency(referral.urgency)
     if referral.stage == ReferralStage.PLACED.value:
         return
@@ -188,7 +214,7 @@ def _concerns_of_search(referral: Referral) -> Iterator[Concern]:
             key=concern_key(referral, "nobody_can_take", referral.offers.count()),
             kind="nobody_can_take",
             due_at=referral.raised_at,
-            sentence=messages.nobody_can_take(referral),
+            sentence=messages.nobody_can_take(referral, now),
             path=f"/desk/{referral.code}/",
             urgency=urgency,
         )
@@ -199,8 +225,13 @@ def _concerns_of_search(referral: Referral) -> Iterator[Concern]:
             kind="unanswered",
             due_at=offer.asked_at + patience,
             sentence=(
-                f"{offer.unit} was asked at {messages.clock_time(offer.asked_at, referral)} and "
-                f"has not said yes or no for {referral.code}. Ring them."
+                to_tell(
+                    "%(unit)s was asked at %(at)s and has not said yes or no for %(code)s. Ring "
+                    "them.",
+                    unit=offer.unit,
+                    at=messages.clock_time(offer.asked_at, referral),
+                    code=referral.code,
+                )
             ),
             path=f"/desk/{referral.code}/",
             urgency=urgency,
@@ -209,7 +240,8 @@ def _concerns_of_search(referral: Referral) -> Iterator[Concern]:
 
 def _outcome_not_told(referral: Referral) -> Iterator[Concern]:
     wait = timedelta(hours=referral.district.outcome_hours)
-    for baby in referral.babies.filter(ending=Ending.HANDED_OVER.value, outcomes__isnull=True):
+    told = Outcome.objects.standing().filter(baby__referral=referral).values("baby")
+    for baby in referral.babies.filter(ending=Ending.HANDED_OVER.value).exclude(pk__in=told):
         if baby.ended_at is None:
             continue
         yield Concern(
@@ -217,8 +249,12 @@ def _outcome_not_told(referral: Referral) -> Iterator[Concern]:
             kind="outcome_not_told",
             due_at=baby.ended_at + wait,
             sentence=(
-                f"{referral.origin.name} has not been told how {baby.code} is. "
-                "Ask the unit and send the outcome back."
+                to_tell(
+                    "%(site)s has not been told how %(code)s is. Ask the unit and send the outcome "
+                    "back.",
+                    site=referral.origin.name,
+                    code=baby.code,
+                )
             ),
             path=f"/desk/{referral.code}/",
             urgency=Urgency.STABLE,
@@ -226,11 +262,11 @@ def _outcome_not_told(referral: Referral) -> Iterator[Concern]:
 
 
 def _settle_gone(referral: Referral, standing: set[str], now: datetime) -> None:
-    open_watched: Iterable[Alert] = referral.alerts.open().filter(
+    watched: Iterable[Alert] = referral.alerts.unsettled().filter(
         key__startswith=f"{WATCHED}:{referral.pk}:"
     )
-    gone = [alert for alert in open_watched if alert.key.partition(AGAIN)[0] not in standing]
-    alerting.settle(gone, "settled", by_system(now))
+    gone = [alert for alert in watched if alert.key.partition(AGAIN)[0] not in standing]
+    alerting.settle(gone, to_tell("settled"), by_system(now))
 
 
 def _next_look(referral: Referral, concerns: list[Concern], now: datetime) -> datetime | None:

@@ -4,7 +4,9 @@ Everything runs on an SQLite database in memory unless DATABASE_URL names anothe
 marked ``postgresql`` are left out there and run in the pass of tests/services.
 """
 
+import gc
 import os
+import time
 from collections.abc import Callable, Iterator
 from datetime import datetime
 from typing import Any
@@ -19,13 +21,14 @@ from fixtures_demo.load import load_district
 from referrals import append_only, clock
 from referrals.acting import By, by_staff
 from referrals.calc.terms import EntryChannel
-from referrals.models import Contact, District, Site, Staff, StaffRole, Unit
-from transport.models import ChecklistTemplate, Cylinder, Vehicle
+from referrals.models import Contact, District, ReserveContact, Shift, Site, Staff, StaffRole, Unit
+from transport.models import ChecklistTemplate, Cylinder, Leg, MapLine, Vehicle
 
 hypothesis.settings.register_profile("quick", max_examples=60, deadline=None)
 hypothesis.settings.register_profile("nightly", max_examples=2000, deadline=None)
 hypothesis.settings.load_profile(os.environ.get("LITTLEROAD_TEST_PROFILE", "quick"))
 
+SECONDS_TO_GIVE_BACK = 5.0
 ON_POSTGRESQL = os.environ.get("DATABASE_URL", "").startswith("postgres")
 
 
@@ -36,6 +39,10 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     if len(kept) < len(items):
         config.hook.pytest_deselected(items=[item for item in items if item not in kept])
         items[:] = kept
+    for item in items:
+        if any(item.get_closest_marker(marker) for marker in ("services", "browser", "postgresql")):
+            # One after the other on one worker: each starts whole services of its own.
+            item.add_marker(pytest.mark.xdist_group("services"))
 
 
 @pytest.fixture(scope="session")
@@ -58,15 +65,39 @@ def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> None:
     """Every test begins with the invented district, loaded once; each undoes its own changes."""
     with django_db_blocker.unblock():
         load_district(clock.now())
-        # Dry, so that no test depends on the month in which it runs.
+        # Dry, so that no test depends on the month in which it runs; and the first of each team
+        # is on duty day and night, so that none depends on the hour.
         District.objects.update(rainy_season=False)
+        first_of_each_team_on_duty()
+
+
+def first_of_each_team_on_duty() -> None:
+    """One person of each unit and the desk works all week; the others never do."""
+    for shift in Shift.objects.select_related("unit", "district"):
+        owner = shift.unit or shift.district
+        shift.staff = owner.contacts.first().staff
+        shift.save()
 
 
 @pytest.fixture
 def empty(db: None) -> None:
     """A database that holds nothing but migrations, for what comes before a district."""
     District.objects.update(standing_unit=None)
-    for model in (Cylinder, Vehicle, Contact, StaffRole, Token, Staff, Unit, Site, District):
+    for model in (
+        MapLine,
+        Leg,
+        Cylinder,
+        Vehicle,
+        ReserveContact,
+        Contact,
+        Shift,
+        StaffRole,
+        Token,
+        Staff,
+        Unit,
+        Site,
+        District,
+    ):
         model.objects.all().delete()
     ChecklistTemplate.objects.all().delete()
 
@@ -76,6 +107,31 @@ def _nothing_leaves_the_machine(monkeypatch: pytest.MonkeyPatch) -> None:
     """No gateway is set unless a test sets its own; nudges stay in memory."""
     monkeypatch.setitem(settings.SMS_GATEWAY, "url", "")
     monkeypatch.setitem(settings.VOICE_GATEWAY, "url", "")
+
+
+@pytest.fixture(autouse=True)
+def _no_thread_keeps_a_connection(request: pytest.FixtureRequest) -> Iterator[None]:
+    """On PostgreSQL a connection that a thread never gave back is the fault of its own test."""
+    yield
+    if ON_POSTGRESQL and request.node.get_closest_marker("django_db"):
+        with request.getfixturevalue("django_db_blocker").unblock():
+            others = _other_sessions()
+            waited = time.monotonic() + SECONDS_TO_GIVE_BACK
+            while others and time.monotonic() < waited:
+                gc.collect()  # a thread that has ended gives its connection back with its memory
+                time.sleep(0.05)
+                others = _other_sessions()
+        assert not others, f"a thread left its connection open, last at: {others}"
+
+
+def _other_sessions() -> list[str]:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT query FROM pg_stat_activity"
+            " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+            " AND backend_type = 'client backend'"
+        )
+        return [query for (query,) in cursor.fetchall()]
 
 
 @pytest.fixture

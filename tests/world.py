@@ -1,16 +1,24 @@
 """Builders with plain verbs, for tests that begin in the middle of a journey."""
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
-from referrals import lifecycle
+from referrals import describing, lifecycle
 from referrals.acting import By, by_staff
+from referrals.calc.escalation import Ladder, Reach
 from referrals.calc.terms import EntryChannel
 from referrals.models import Offer, Referral, Staff, Unit
 from transport import lifecycle as journeys
+from transport import milestones
 from transport.calc.stages import MILESTONES, TransferStage
 from transport.models import Transfer, Vehicle
 
 BAGGED = {"breathing": "ventilated", "support": "bag_and_mask_oxygen", "oxygen_flow_l_min": 5.0}
+
+
+def a_ladder(*rungs: list[Reach]) -> Ladder:
+    """The contacts of a team without a rota."""
+    return Ladder(rungs=rungs, begins=datetime(2026, 3, 2, tzinfo=UTC), zone=ZoneInfo("UTC"))
 
 
 def told_by(username: str, at: datetime) -> By:
@@ -28,7 +36,7 @@ def a_referral(at: datetime, *, babies: int = 1, attendant: str = "tomasi.bellaq
         by,
         origin=site,
         raised_by=staff,
-        babies=[lifecycle.BabyTold(facts=dict(BAGGED)) for _ in range(babies)],
+        babies=[describing.BabyTold(facts=dict(BAGGED)) for _ in range(babies)],
     )
 
 
@@ -56,5 +64,5 @@ def a_journey(
     for number, milestone in enumerate(MILESTONES, start=1):
         if stage in MILESTONES and MILESTONES.index(stage) >= MILESTONES.index(milestone):
             moment = at + timedelta(minutes=10 * number)
-            journeys.reach(told_by("mateus.dunnaway", moment), transfer, milestone)
+            milestones.reach(told_by("mateus.dunnaway", moment), transfer, milestone)
     return Transfer.objects.get(pk=transfer.pk)

@@ -6,7 +6,7 @@ from referrals.access import districts_of, scope_of
 from referrals.calc.states import OfferStage
 from referrals.calc.terms import Role
 from referrals.models import Staff
-from transport.models import Closure, Transfer, Vehicle
+from transport.models import Closure, Leg, Meeting, Transfer, Vehicle
 from transport.models.closures import ClosureQuerySet
 
 
@@ -26,6 +26,7 @@ def visible_transfers(staff: Staff) -> QuerySet[Transfer]:
             referral__offers__stage=OfferStage.ACCEPTED.value,
         )
         | Q(vehicle__driver=staff, stage__in=_RUNNING)
+        | Q(pk__in=Meeting.objects.standing().filter(vehicle__driver=staff).values("transfer"))
         | Q(referral__district__in=scope.districts)
     ).distinct()
 
@@ -49,6 +50,12 @@ def visible_vehicles(staff: Staff) -> QuerySet[Vehicle]:
 def visible_closures(staff: Staff) -> ClosureQuerySet:
     """What is or was closed in the districts where the person has any role."""
     rows = Closure.objects.select_related("district", "one_end", "other_end")
+    return rows if staff.is_superuser else rows.filter(district__in=districts_of(staff))
+
+
+def visible_legs(staff: Staff) -> QuerySet[Leg]:
+    """The ferries and boats of the districts where the person has any role."""
+    rows = Leg.objects.select_related("district", "origin", "destination")
     return rows if staff.is_superuser else rows.filter(district__in=districts_of(staff))
 
 

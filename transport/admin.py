@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import admin
+from django.db.models import QuerySet
 from django.http import HttpRequest
 
 from referrals.admin import KnownWords, ReadOnly
@@ -13,14 +14,21 @@ from transport.models import (
     ChecklistAnswer,
     ChecklistTemplate,
     Closure,
+    CrewShift,
     Cylinder,
     DeskRow,
     Estimate,
     Handover,
+    JourneyImport,
+    LeftAllTheSame,
+    Leg,
+    MapLine,
     Milestone,
     Position,
     Ranking,
+    RoadTable,
     Transfer,
+    TravelModel,
     Vehicle,
 )
 
@@ -35,6 +43,13 @@ class CylinderInline(admin.TabularInline):
     extra = 0
 
 
+class CrewShiftInline(admin.TabularInline):
+    """When the vehicle has a crew; with none it always has one."""
+
+    model = CrewShift
+    extra = 0
+
+
 @admin.register(Vehicle)
 class VehicleAdmin(KnownWords, admin.ModelAdmin):
     """Vehicles and their cylinders. Whether one is free is said by its journeys alone."""
@@ -42,8 +57,10 @@ class VehicleAdmin(KnownWords, admin.ModelAdmin):
     list_display = ["code", "name", "kind", "base", "state", "registered"]
     list_filter = ["district", "kind", "state"]
     search_fields = ["code", "name"]
-    readonly_fields = ["state", "latitude", "longitude", "seen_at"]
-    inlines = [CylinderInline]
+    readonly_fields = [
+        "state", "latitude", "longitude", "seen_at", "escort_home_at", "filled_at", "clean_at"
+    ]  # fmt: skip
+    inlines = [CylinderInline, CrewShiftInline]
 
     def formfield_for_dbfield(self, db_field: Any, request: HttpRequest, **kwargs: Any) -> Any:
         """The kinds of vehicle that travel times are known for."""
@@ -60,11 +77,21 @@ class CylinderAdmin(admin.ModelAdmin):
     list_filter = ["district"]
 
 
+@admin.register(Leg)
+class LegAdmin(admin.ModelAdmin):
+    """Ferry and boat legs; the desk's page of the roads enters and stops them too."""
+
+    list_display = ["name", "origin", "destination", "median_minutes", "runs_from", "runs_until"]
+    list_filter = ["district"]
+    readonly_fields = ["entered_by", "stopped_at", "stopped_by"]
+
+
 @admin.register(ChecklistTemplate)
 class ChecklistTemplateAdmin(admin.ModelAdmin):
     """Checklists. One that was answered stays as it was answered: add the next version."""
 
-    list_display = ["code", "version", "title", "when"]
+    list_display = ["code", "version", "title", "when", "district"]
+    list_filter = ["district", "when"]
 
     def has_change_permission(
         self, request: HttpRequest, obj: ChecklistTemplate | None = None
@@ -73,6 +100,42 @@ class ChecklistTemplateAdmin(admin.ModelAdmin):
         if obj is not None and obj.checklistanswer_set.exists():
             return False
         return super().has_change_permission(request, obj)
+
+
+@admin.register(MapLine)
+class MapLineAdmin(admin.ModelAdmin):
+    """Coast and roads as they are drawn on the desk's map."""
+
+    list_display = ["name", "kind", "surface", "district"]
+    list_filter = ["district", "kind"]
+
+
+@admin.register(JourneyImport)
+class JourneyImportAdmin(ReadOnly):
+    """Files of past journeys; ``manage.py import_journeys --undo`` takes one out again."""
+
+    list_display = ["__str__", "district", "added_at", "undone_at"]
+
+
+@admin.register(RoadTable)
+class RoadTableAdmin(ReadOnly):
+    """Maps whose roads were read; ``manage.py import_roads --undo`` goes back to those before."""
+
+    list_display = ["__str__", "district", "file_name", "map_date", "road_km", "added_at"]
+    exclude = ["network"]
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[RoadTable]:
+        """Without the network, which fills pages."""
+        return super().get_queryset(request).defer("network")
+
+
+@admin.register(TravelModel)
+class TravelModelAdmin(ReadOnly):
+    """What was learned of travel times, how it did on held-back journeys, and what is in use."""
+
+    list_display = ["__str__", "district", "made_at", "journeys", "adopted", "reason"]
+    list_filter = ["district", "adopted"]
+    exclude = ["stored", "judge"]
 
 
 @admin.register(Transfer)
@@ -99,6 +162,14 @@ class ChecklistAnswerAdmin(ReadOnly):
 
     list_display = ["transfer", "template", "item", "answer", "answered_at"]
     exclude = ["note"]
+
+
+@admin.register(LeftAllTheSame)
+class LeftAllTheSameAdmin(ReadOnly):
+    """Who left with something of the list open, without the words of why."""
+
+    list_display = ["transfer", "template", "said_by", "said_at"]
+    exclude = ["reason"]
 
 
 @admin.register(Handover)

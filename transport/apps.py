@@ -11,7 +11,9 @@ class TransportConfig(AppConfig):
 
     def ready(self) -> None:
         """Join the two packages."""
-        from referrals import ports
+        from referrals import ports, tables
         from transport.reactions import TransportJourneys
+        from transport.shipped_tables import TABLES
 
         ports.fill(TransportJourneys())
+        tables.provide(TABLES)

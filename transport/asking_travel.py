@@ -9,18 +9,18 @@ from zoneinfo import ZoneInfo
 
 from referrals import clock
 from referrals.calc.terms import VehicleKind
-from referrals.management.answers import similar
+from referrals.management.answers import bad_input, similar
 from referrals.models import District, Site
+from transport.calc.legs import leg_words
 from transport.calc.travel import (
     InvalidPlace,
     Place,
     TravelEstimate,
     TravelEstimator,
-    TravelSettings,
-    fixed_estimator,
     parse_place,
 )
 from transport.choosing import place_of
+from transport.experience import estimator_for
 from transport.roads import estimator_of, is_dark, is_rainy
 from transport.tables import BadTable, Fault, Row, read_table
 
@@ -64,7 +64,8 @@ class Travel:
     def __init__(self, district: District | None = None) -> None:
         self.named = district
         self.zone_was_guessed = False
-        self._now = clock.now()
+        self.passed_over: list[str] = []
+        self.now = clock.now()
         self._estimators: dict[tuple[int, datetime] | None, TravelEstimator] = {}
 
     @cached_property
@@ -113,8 +114,8 @@ class Travel:
         district = question.origin.district or question.destination.district or self.home
         rainy = question.rainy
         if rainy is None:
-            rainy = is_rainy(district, question.at or self._now) if district else False
-        return self._estimator(district, question.at or self._now)(
+            rainy = is_rainy(district, question.at or self.now) if district else False
+        return self._estimator(district, question.at or self.now)(
             question.origin.place,
             question.destination.place,
             vehicle=question.vehicle,
@@ -125,15 +126,21 @@ class Travel:
     def read_questions(self, path: Path) -> list[Question]:
         """The questions of a CSV file, in row order; raises BadTable with every fault."""
         faults: list[Fault] = []
-        rows = read_table(path, faults, required=ENDS, optional=("at", "rainy", "vehicle"))
+        rows = read_table(
+            path,
+            faults,
+            required=ENDS,
+            optional=("at", "rainy", "vehicle"),
+            passed_over=self.passed_over,
+        )
         questions = [self._question(row) for row in rows]
         if faults:
             raise BadTable(faults)
         return [question for question in questions if question is not None]
 
     def _question(self, row: Row) -> Question | None:
-        origin = self._end_in(row, "origin", "origin_lat", "origin_lon")
-        destination = self._end_in(row, "destination", "dest_lat", "dest_lon")
+        origin = self.end_in(row, "origin", "origin_lat", "origin_lon")
+        destination = self.end_in(row, "destination", "dest_lat", "dest_lon")
         at = self._moment_in(row)
         rainy = row.yes_or_no("rainy")
         kind = row.one_of("vehicle", KINDS, required=False)
@@ -147,7 +154,8 @@ class Travel:
             at=at,
         )
 
-    def _end_in(self, row: Row, code: str, latitude: str, longitude: str) -> End | None:
+    def end_in(self, row: Row, code: str, latitude: str, longitude: str) -> End | None:
+        """One end of a row's journey, by site code or coordinates; None and a fault if neither."""
         named = row.text(code, required=False)
         if named:
             try:
@@ -173,7 +181,9 @@ class Travel:
         key = (district.pk, moment) if district else None
         if key not in self._estimators:
             self._estimators[key] = (
-                estimator_of(district, moment) if district else fixed_estimator(TravelSettings())
+                estimator_of(district, moment, reckon=True)
+                if district
+                else estimator_for(None, reckon=True)
             )
         return self._estimators[key]
 
@@ -197,10 +207,24 @@ def sentence_of(question: Question, estimate: TravelEstimate) -> str:
     )
     straight = f"{estimate.geodesic_km:.1f} km in a straight line"
     if estimate.distribution is None or estimate.road_km is None:
-        return f"{journey}: no way is known ({straight}; {estimate.method})."
+        why = estimate.inputs.get("no_way")
+        because = f": {why}" if why else ""
+        return f"{journey}: no way is known{because} ({straight}; {estimate.method})."
     time = estimate.distribution
+    steps = leg_words(estimate.inputs)
     return (
         f"{journey}: about {time.p50:.0f} min, in eight journeys of ten {time.p10:.0f} to "
         f"{time.p90:.0f} min; about {estimate.road_km:.1f} km of way, {straight} "
-        f"({estimate.method})."
+        f"({estimate.method})." + (f" {steps[0].upper()}{steps[1:]}." if steps else "")
     )
+
+
+def district_of_code(code: str | None) -> District | None:
+    """The district that a command names; raises the command's error where there is none."""
+    if code is None:
+        return None
+    district = District.objects.filter(code__iexact=code).first()
+    if district is None:
+        known = similar(code, District.objects.values_list("code", flat=True))
+        raise bad_input(f"there is no district {code!r}.{known}")
+    return district

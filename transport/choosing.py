@@ -1,37 +1,40 @@
 """From rows to the ranking of units and back; what was shown is kept."""
 
-import json
+import logging
 import math
-from collections import defaultdict
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Mapping
+from copy import copy
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache, partial
-from typing import Any, NamedTuple
+from typing import Any
 
-from django.db.models import BooleanField, ExpressionWrapper, Q, TextField
-from django.db.models.functions import Cast
+from django.db import transaction
+from django.db.models import Q, prefetch_related_objects
+from django.utils.translation import gettext as _
 
 from referrals.calc.states import OfferStage
 from referrals.calc.terms import Capability, VehicleKind
 from referrals.models import District, Referral, Site, Unit
 from referrals.ports import Suggestion
-from referrals.reading import assess, babies_on_the_way, known_facts
+from referrals.reading import assess, babies_on_the_way
 from transport.calc import ranking as ranks
 from transport.calc.closures import closures_of
-from transport.calc.oxygen import Cylinder as Bottle
-from transport.calc.oxygen import metric_cylinder, us_cylinder
-from transport.calc.places import haversine_from
+from transport.calc.finalists import box_around
+from transport.calc.legs import leg_words
 from transport.calc.plans import MeetingPlace, PlanSettings, plans_for
-from transport.calc.ranking_rules import can_take, missing_preferences
 from transport.calc.stages import TransferStage
 from transport.calc.travel import (
     Place,
     TravelEstimate,
 )
+from transport.cylinders import bottles, carried_bottles, oxygen_flow
 from transport.models import Cylinder, Ranking, Transfer, Vehicle
 from transport.models.transfers import ABOARD
 from transport.roads import estimator_of, is_dark, is_rainy, reserve_of
+from transport.units_in_sight import units_in_sight
+
+log = logging.getLogger(__name__)
 
 MINUTES_UNTIL_BACK = 90.0
 """Assumed until a vehicle on a journey is free again; common practice, no source."""
@@ -39,10 +42,14 @@ MINUTES_UNTIL_BACK = 90.0
 
 def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
     """Every unit in reach as a candidate, with reasons, as things stand now."""
-    live = referral.transfers.live().select_related("vehicle__base").first()
+    referral = _with_record(referral)
+    live = referral.transfers.live().select_related("vehicle__base", "stands_at__site").first()
+    if live:
+        live.referral = referral
     sent = live if live and live.vehicle else None
     carrying = sent if sent and sent.stage == TransferStage.ON_THE_ROAD.value else None
-    origin = _where_the_baby_is(referral, carrying)
+    origin = _where_the_baby_is(referral, live, carrying)
+    cylinders = _cylinders_around(referral)
     asking = ranks.Asking(
         origin=origin,
         babies=max(len(babies_on_the_way(referral)), 1),
@@ -51,14 +58,14 @@ def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
         loading_minutes=0.0 if carrying else referral.district.loading_minutes,
         now_dark=is_dark(origin, now),
         rainy=is_rainy(referral.district, now),
-        cylinders=tuple(bottles(Cylinder.objects.filter(site=referral.origin, vehicle=None))),
+        cylinders=tuple(bottles(cylinders.pop(None, []))),
     )
     settings = ranks.RankingSettings(
         bedside_minutes=referral.district.bedside_minutes, reserve=reserve_of(referral.district)
     )
-    units = _units_in_sight(referral, asking, settings)
-    around = vehicle_facts(referral.district, now)
-    own = _sent_facts(sent, referral, now) if sent else []
+    units = units_in_sight(referral, asking, settings)
+    around = _vehicle_facts(referral.district, cylinders, now)
+    own = _sent_facts(sent, origin, now) if sent else []
     estimate = estimator_of(referral.district, now)
     ranking = ranks.rank(asking, units.facts, own if sent else around, settings, estimate=estimate)
     others = [each for each in around if each.key not in {one.key for one in own}]
@@ -76,20 +83,36 @@ def ranking_for(referral: Referral, now: datetime) -> ranks.Ranking:
         plans=plans,
         possible_not_shown=ranking.possible_not_shown + units.possible_left_out,
         impossible_not_shown=ranking.impossible_not_shown + units.impossible_left_out,
+        looked_within_km=units.within_km,
     )
 
 
-def _where_the_baby_is(referral: Referral, carrying: Transfer | None) -> Place:
+def _with_record(referral: Referral) -> Referral:
+    """The referral with its babies, mother and what was observed of them, read once and now.
+
+    A copy: whoever asked for the ranking goes on with a row that remembers nothing of it.
+    """
+    seen = copy(referral)
+    seen._prefetched_objects_cache = {}  # type: ignore[attr-defined]
+    seen._state.fields_cache.pop("mother", None)
+    prefetch_related_objects([seen], "babies__observations", "mother__observations")
+    return seen
+
+
+def _where_the_baby_is(
+    referral: Referral, live: Transfer | None, carrying: Transfer | None
+) -> Place:
     newest = last_place(carrying) if carrying else None
     if newest:
         return newest
-    live = referral.transfers.live().first()
+    if live and live.stands_at:
+        return place_of(live.stands_at.site)
     return pick_up_place(live) if live else place_of(referral.origin)
 
 
 def last_place(transfer: Transfer) -> Place | None:
     """Where the newest position of a journey was."""
-    newest = transfer.positions.order_by("-recorded_at").first()
+    newest = transfer.track().order_by("-recorded_at").first()
     return Place(newest.latitude, newest.longitude) if newest else None
 
 
@@ -103,14 +126,13 @@ def pick_up_place(transfer: Transfer) -> Place:
     return place_of(transfer.referral.origin)
 
 
-def _sent_facts(sent: Transfer, referral: Referral, now: datetime) -> list[ranks.VehicleFacts]:
+def _sent_facts(sent: Transfer, origin: Place, now: datetime) -> list[ranks.VehicleFacts]:
     """The vehicle that was sent: no other one counts for this referral, wherever it is."""
     vehicle = sent.vehicle
     if vehicle is None:
         return []
     with_baby = sent.stage in (TransferStage.AT_ORIGIN.value, *ABOARD)
-    carrying = sent if sent.stage == TransferStage.ON_THE_ROAD.value else None
-    place = _where_the_baby_is(referral, carrying) if with_baby else whereabouts(vehicle, now)
+    place = origin if with_baby else whereabouts(vehicle, now)
     facts = ranks.VehicleFacts(
         key=vehicle.code,
         name=vehicle.name,
@@ -123,11 +145,18 @@ def _sent_facts(sent: Transfer, referral: Referral, now: datetime) -> list[ranks
     return [facts]
 
 
-def _meeting_places(district: District) -> list[MeetingPlace]:
-    """Every known site of the district on land."""
+def _meeting_places(district: District, around: Place, radius_km: float) -> list[MeetingPlace]:
+    """The known sites of the district on land in the box around a circle."""
+    sites = district.sites.exclude(kind="landing")
+    box = box_around(around, radius_km)
+    if box:
+        sites = sites.filter(
+            latitude__range=(box.south, box.north), longitude__range=(box.west, box.east)
+        )
+    rows = sites.order_by("code").values_list("code", "name", "latitude", "longitude")
     return [
-        MeetingPlace(site.code, site.name, place_of(site))
-        for site in district.sites.exclude(kind="landing").order_by("code")
+        MeetingPlace(code, name, Place(latitude, longitude))
+        for code, name, latitude, longitude in rows
     ]
 
 
@@ -159,147 +188,102 @@ def suggestions(referral: Referral, count: int, now: datetime) -> list[Suggestio
         [candidate.key for candidate in chosen], field_name="code"
     )
     return [
-        Suggestion(units[candidate.key], candidate.as_dict() | {"ranking": kept.pk})
+        Suggestion(units[candidate.key], shown_of(referral, kept, candidate.key))
         for candidate in chosen
     ]
 
 
-@dataclass(frozen=True)
-class _InSight:
-    """The units near enough to be worked out, and how many others can take the babies or not."""
+def shown_of(referral: Referral, kept: Ranking, key: str) -> dict[str, Any]:
+    """What is kept with an offer: the candidate as it was shown, and where the list stands.
 
-    facts: list[ranks.UnitFacts]
-    possible_left_out: int
-    impossible_left_out: int
-
-
-def _units_in_sight(
-    referral: Referral, asking: ranks.Asking, settings: ranks.RankingSettings
-) -> _InSight:
-    """The units that the ranking would pick by itself, in two queries.
-
-    Facts are made of these alone: of ten thousand units all but some thirty are only counted.
+    ``ranking`` is the number of the list, ``made_at`` when it was made, ``passed_over`` the units
+    before this one that could take the baby and had not been asked. Empty for a unit that was not
+    on the list.
     """
-    rows = list(_unit_rows(referral.district))
-    known = _Known(asking, _asked_already(referral), referral.district.standing_unit_id)
-    able: list[_UnitRow] = []
-    unable: list[_UnitRow] = []
-    for row in rows:
-        (able if known.can_take(row) else unable).append(row)
-    near_able = known.nearest(able, settings.possible_limit)
-    near_unable = known.nearest(unable, settings.impossible_limit)
-    return _InSight(
-        [known.facts(row) for row in near_able + near_unable],
-        len(able) - len(near_able),
-        len(unable) - len(near_unable),
+    listed = kept.body["candidates"]
+    shown = next((each for each in listed if each["key"] == key), None)
+    if shown is None:
+        return {}
+    asked = set(referral.offers.values_list("unit__code", flat=True))
+    passed_over = [
+        {name: each[name] for name in ("key", "name", "order")}
+        for each in listed
+        if each["possible"] and each["order"] < shown["order"] and each["key"] not in asked
+    ]
+    where = {"ranking": kept.pk, "made_at": kept.made_at.isoformat(), "passed_over": passed_over}
+    return {**shown, **where}
+
+
+def as_ranked(referral: Referral, unit: Unit, now: datetime) -> dict[str, Any]:
+    """The same from a list made now; empty, with the fault in the log, where that fails."""
+    try:
+        # A fault here must not undo the question: it ends at this savepoint.
+        with transaction.atomic():
+            return shown_of(referral, keep(referral, ranking_for(referral, now), now), unit.code)
+    except Exception:
+        log.exception("%s: no ranking could be kept with the question", referral.code)
+        return {}
+
+
+_KINDS = {kind.value: kind for kind in VehicleKind}
+
+
+@lru_cache(maxsize=256)
+def _equipment(names: tuple[str, ...]) -> frozenset[Capability]:
+    return frozenset(map(Capability, names))
+
+
+def _cylinders_around(referral: Referral) -> dict[int | None, list[Any]]:
+    """The cylinders in the district's vehicles by vehicle, and under None those at the post."""
+    rows = (
+        Cylinder.objects.filter(
+            Q(vehicle__district=referral.district_id) | Q(vehicle=None, site=referral.origin_id)
+        )
+        .order_by("pk")
+        .values_list(
+            "vehicle_id",
+            "label",
+            "water_litres",
+            "bar",
+            "full_bar",
+            "us_size",
+            "psi",
+            "full_psi",
+            named=True,
+        )
     )
+    around: dict[int | None, list[Any]] = {}
+    for row in rows:
+        around.setdefault(row.vehicle_id, []).append(row)
+    return around
 
 
-class _UnitRow(NamedTuple):
-    pk: int
-    code: str
-    name: str
-    site: str
-    latitude: float
-    longitude: float
-    care: str
-    cots_free: int
-    reported: bool
-    is_open: bool
-
-
-def _unit_rows(district: District) -> Iterator[_UnitRow]:
-    # Capabilities stay text until they are looked at: few units differ in them.
-    rows = Unit.objects.filter(site__district=district).values_list(
-        "pk", "code", "name", "site__name", "site__latitude", "site__longitude",
-        Cast("capabilities", TextField()), "cots_free",
-        ExpressionWrapper(Q(cots_reported_at__isnull=False), BooleanField()), "is_open",
-    )  # fmt: skip
-    return map(_UnitRow._make, rows)
-
-
-@dataclass
-class _Known:
-    """What the ranking asks of a unit; units alike in care, cots and opening are asked once."""
-
-    asking: ranks.Asking
-    already: dict[int, str]
-    standing: int | None
-    takes: dict[tuple[Any, ...], bool] = field(default_factory=dict)
-    lacks: dict[str, int] = field(default_factory=dict)
-
-    def can_take(self, row: _UnitRow) -> bool:
-        """Whether every gate holds."""
-        alike = (row.care, row.cots_free, row.reported, row.is_open, self.already.get(row.pk))
-        if alike not in self.takes:
-            self.takes[alike] = can_take(self.asking, self.facts(row))
-        return self.takes[alike]
-
-    def nearest(self, rows: list[_UnitRow], limit: int) -> list[_UnitRow]:
-        """The rows that the ranking would work out of these."""
-        far = haversine_from(self.asking.origin)
-        for row in rows:
-            if row.care not in self.lacks:
-                self.lacks[row.care] = missing_preferences(self.asking, self.facts(row))
-        chosen = ranks.finalists(
-            [(self.lacks[row.care], far(row.latitude, row.longitude)) for row in rows],
-            [i for i, row in enumerate(rows) if row.pk in self.already or row.pk == self.standing],
-            limit,
-        )
-        return [rows[i] for i in chosen]
-
-    def facts(self, row: _UnitRow) -> ranks.UnitFacts:
-        """A unit as the ranking sees it."""
-        return ranks.UnitFacts(
-            key=row.code,
-            name=f"{row.name}, {row.site}",
-            place=Place(row.latitude, row.longitude),
-            capabilities=_care(row.care),
-            cots_free=row.cots_free if row.reported else None,
-            open=bool(row.is_open),
-            already=self.already.get(row.pk),
-            is_default=row.pk == self.standing,
-        )
-
-
-def _asked_already(referral: Referral) -> dict[int, str]:
-    """What became of the newest question to each unit."""
-    return {
-        unit: f"declined: {reason.replace('_', ' ')}" if stage == "declined" else stage
-        for unit, stage, reason in referral.offers.order_by("asked_at").values_list(
-            "unit_id", "stage", "decline_reason"
-        )
-    }
-
-
-@lru_cache(maxsize=1024)
-def _care(text: str) -> frozenset[Capability]:
-    return frozenset(Capability(each) for each in json.loads(text))
-
-
-def vehicle_facts(district: District, now: datetime) -> list[ranks.VehicleFacts]:
-    """The vehicles that can be sent, now or when they are back, in two queries."""
-    vehicles = (
+def _vehicle_facts(
+    district: District, cylinders: Mapping[int | None, list[Any]], now: datetime
+) -> list[ranks.VehicleFacts]:
+    """The vehicles that can be sent, now or when they are back."""
+    rows = (
         Vehicle.objects.filter(district=district)
         .exclude(state="out_of_service")
-        .select_related("base")
-        .only("code", "name", "kind", "state", "capabilities", "latitude", "longitude", "seen_at",
-              "base__latitude", "base__longitude")
+        .values_list("pk", "code", "name", "kind", "state", "capabilities", "latitude",
+                     "longitude", "seen_at", "base__latitude", "base__longitude", named=True)
     )  # fmt: skip
-    carried: dict[int | None, list[Cylinder]] = defaultdict(list)
-    for cylinder in Cylinder.objects.filter(vehicle__district=district).order_by("pk"):
-        carried[cylinder.vehicle_id].append(cylinder)
     return [
         ranks.VehicleFacts(
-            key=vehicle.code,
-            name=vehicle.name,
-            kind=VehicleKind(vehicle.kind),
-            place=whereabouts(vehicle, now),
-            minutes_until_free=0.0 if vehicle.state == "free" else MINUTES_UNTIL_BACK,
-            capabilities=frozenset(Capability(each) for each in vehicle.capabilities),
-            cylinders=tuple(bottles(carried[vehicle.pk])),
+            key=row.code,
+            name=row.name,
+            kind=_KINDS[row.kind],
+            place=_where(
+                _place(row.latitude, row.longitude),
+                row.seen_at,
+                _place(row.base__latitude, row.base__longitude),
+                now,
+            ),
+            minutes_until_free=0.0 if row.state == "free" else MINUTES_UNTIL_BACK,
+            capabilities=_equipment(tuple(row.capabilities)),
+            cylinders=tuple(bottles(cylinders.get(row.pk, ()))),
         )
-        for vehicle in vehicles
+        for row in rows
     ]
 
 
@@ -315,6 +299,11 @@ class VehicleChoice:
     def closures(self) -> tuple[str, ...]:
         """What is reported closed on the straight way to the baby."""
         return closures_of(self.to_baby) if self.to_baby else ()
+
+    @property
+    def over_leg(self) -> str:
+        """The ferry or boat leg on the way to the baby, step by step."""
+        return leg_words(self.to_baby.inputs) if self.to_baby else ""
 
 
 def vehicle_choices(referral: Referral, now: datetime) -> list[VehicleChoice]:
@@ -355,50 +344,33 @@ def _against(
     vehicle: Vehicle, kind: VehicleKind, needs_oxygen: bool, referral: Referral
 ) -> Iterator[str]:
     if kind is VehicleKind.MOTORCYCLE and referral.urgency == "ventilated":
-        yield "no room to ventilate on a motorcycle"
+        yield _("no room to ventilate on a motorcycle")
     if kind is VehicleKind.BOAT:
-        yield "needs a landing at both ends"
+        yield _("needs a landing at both ends")
     if needs_oxygen and not vehicle.cylinders.all():
-        yield "no oxygen cylinder written down"
+        yield _("no oxygen cylinder written down")
     if vehicle.base is None and vehicle.latitude is None:
-        yield "where it is now is not known"
+        yield _("where it is now is not known")
 
 
 def whereabouts(vehicle: Vehicle, now: datetime) -> Place | None:
-    """Where a vehicle is: its last position if that is fresh, else its base."""
-    fresh = vehicle.seen_at and (now - vehicle.seen_at).total_seconds() < 1800
-    if fresh and vehicle.latitude is not None and vehicle.longitude is not None:
-        return Place(vehicle.latitude, vehicle.longitude)
-    return place_of(vehicle.base) if vehicle.base else None
+    """Where a vehicle is: its last position if that is fresh or it has no base, else its base."""
+    last = _place(vehicle.latitude, vehicle.longitude)
+    return _where(last, vehicle.seen_at, place_of(vehicle.base) if vehicle.base else None, now)
+
+
+def _where(
+    last: Place | None, seen_at: datetime | None, base: Place | None, now: datetime
+) -> Place | None:
+    fresh = seen_at and (now - seen_at).total_seconds() < 1800
+    return last if last and (fresh or base is None) else base
+
+
+def _place(latitude: float | None, longitude: float | None) -> Place | None:
+    known = latitude is not None and longitude is not None
+    return Place(latitude, longitude) if known else None  # type: ignore[arg-type]
 
 
 def place_of(site: Site) -> Place:
     """The coordinates of a site."""
     return Place(site.latitude, site.longitude)
-
-
-def bottles(cylinders: Iterable[Cylinder]) -> list[Bottle]:
-    """Cylinders as the oxygen computation sees them."""
-    return [
-        us_cylinder(row.us_size, row.psi or 0.0)
-        if row.us_size
-        else metric_cylinder(row.water_litres or 0.0, row.bar or 0.0, row.label)
-        for row in cylinders
-    ]
-
-
-def oxygen_flow(referral: Referral) -> float | None:
-    """The oxygen of all babies together, L/min; nothing when no flow was told for any."""
-    flows = []
-    for baby in babies_on_the_way(referral):
-        facts = known_facts(baby.observations.all())
-        if "oxygen_flow_l_min" in facts:
-            flows.append(float(facts["oxygen_flow_l_min"][0]))
-    return sum(flows) if flows else None
-
-
-def carried_bottles(transfer: Transfer) -> list[Bottle]:
-    """The oxygen that travels: the vehicle's cylinders, and the post's until it has left."""
-    if transfer.vehicle is None:
-        return []
-    return bottles(transfer.vehicle.cylinders.order_by("label"))

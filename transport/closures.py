@@ -19,8 +19,10 @@ from referrals.calc.states import NotPossible
 from referrals.calc.terms import VehicleKind
 from referrals.models import Alert, District, Referral, Site
 from referrals.models.alerts import AlertQuerySet
+from referrals.saying import for_the_record, to_tell
 from transport import choosing, estimating, messages, roads
 from transport.calc.closures import ClosureKind
+from transport.calc.legs import ways_of
 from transport.calc.places import Place, haversine_from
 from transport.models import Closure, Transfer
 
@@ -82,7 +84,8 @@ def report_from_vehicle(by: By, transfer: Transfer, words: str = "") -> Closure:
             _("Your position is not known here. Please ring the desk and say where."),
             code="no_position",
         )
-    name = _("road near %(where)s") % {"where": _nearest_site(transfer.referral.district, place)}
+    where = _nearest_site(transfer.referral.district, place)
+    name = for_the_record(to_tell("road near %(where)s", where=where))
     told = ClosureTold(kind=ClosureKind.ROAD, name=name, place=place, words=words)
     return report(by, transfer.referral.district, told)
 
@@ -163,7 +166,7 @@ def _renew(closure: Closure, change: str, by: By) -> None:
             if change == "reported" and touched:
                 _tell(closure, transfer, by)
             elif change != "reported":
-                alerting.settle(_alerts(closure, transfer), _("it is open again"), by)
+                alerting.settle(_alerts(closure, transfer), to_tell("it is open again"), by)
 
 
 def _renew_estimates(transfer: Transfer, now: datetime) -> None:
@@ -188,7 +191,7 @@ def _tell_of_changes(closure: Closure, now: datetime) -> None:
         elif not touched and known.open().exists():
             with transaction.atomic():
                 timeline.hold(transfer.referral_id)
-                alerting.settle(known, _("the way no longer passes it"), by_system(now))
+                alerting.settle(known, to_tell("the way no longer passes it"), by_system(now))
 
 
 def _live(referral: Referral) -> Transfer | None:
@@ -201,8 +204,17 @@ def _live(referral: Referral) -> Transfer | None:
 
 
 def _touches(closure: Closure, transfer: Transfer, now: datetime) -> bool:
-    closed = roads.closed_place(closure)
-    return any(closed.touches(*way) for way in _ways_ahead(transfer, now))
+    closed, district = roads.closed_place(closure), transfer.referral.district
+    # As if everything were open: what is closed may be why the way there is another one now.
+    plain = roads.estimator_with(district, now, [])
+    rainy = roads.is_rainy(district, now)
+    return any(
+        closed.touches(*part)
+        for start, end, kind in _ways_ahead(transfer, now)
+        for part in ways_of(
+            plain(start, end, vehicle=kind, rainy=rainy, dark=None), start, end, kind
+        )
+    )
 
 
 def _ways_ahead(transfer: Transfer, now: datetime) -> Iterator[tuple[Place, Place, VehicleKind]]:
@@ -243,7 +255,7 @@ def _tell(closure: Closure, transfer: Transfer, by: By) -> None:
 
 def _place_of_press(transfer: Transfer, at: datetime) -> Place | None:
     """Where the vehicle was when it was pressed; a press may have waited for a connection."""
-    by_then = transfer.positions.filter(recorded_at__lte=at + timedelta(minutes=1))
+    by_then = transfer.track().filter(recorded_at__lte=at + timedelta(minutes=1))
     newest = by_then.order_by("-recorded_at").first()
     if newest:
         return Place(newest.latitude, newest.longitude)

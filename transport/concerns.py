@@ -9,13 +9,21 @@ from datetime import datetime, timedelta
 
 from referrals.calc.terms import Urgency
 from referrals.calc.unaccepted import minutes_for
-from referrals.messages import clock_time
+from referrals.calc.wording import marked
+from referrals.contact_with_post import last_contact
+from referrals.messages import clock_time, responsible_person
 from referrals.models import Referral
 from referrals.ports import Concern
-from referrals.watching import concern_key
-from transport.calc.checks_due import next_check_due
+from referrals.saying import to_tell, to_tell_counted
 from transport.calc.stages import TransferStage
-from transport.estimating import collection_estimate, oxygen_plan
+from transport.checklists import leaving
+from transport.concerns_of_meeting import SETTING_OFF_MINUTES, concerns_of_meeting
+from transport.concerns_on_the_road import (
+    checks_on_the_road,
+    concerns_on_the_road,
+    oxygen_short,
+)
+from transport.estimating import collection_estimate
 from transport.messages import waiting
 from transport.models import Transfer
 
@@ -26,8 +34,8 @@ BEFORE_ARRIVAL = {
     TransferStage.ON_THE_ROAD,
 }
 
-SETTING_OFF_MINUTES = 10.0
-"""From assigning to setting off before the desk rings the driver; common practice, no source."""
+AT_THE_POST = BEFORE_ARRIVAL - {TransferStage.ON_THE_ROAD} | {TransferStage.WANTED}
+"""Stages in which mother and baby have not left, unless an earlier vehicle took them."""
 
 
 def concerns_of_journey(referral: Referral, now: datetime) -> Iterator[Concern]:
@@ -35,24 +43,19 @@ def concerns_of_journey(referral: Referral, now: datetime) -> Iterator[Concern]:
     transfer = (
         referral.transfers.live().select_related("vehicle__base", "destination__site").first()
     )
-    if referral.alone:
-        yield _concern(
-            referral,
-            "alone",
-            "",
-            referral.raised_at,
-            f"Only one pair of hands at {referral.origin.name}. Ring on loudspeaker, stay on the "
-            "line, and enter the checks yourself.",
-        )
+    yield from _alone(referral)
     if transfer is None:
         return
     transfer.referral = referral
     if transfer.left_post_at:
-        yield from _checks(referral, transfer)
+        yield from checks_on_the_road(referral, transfer, now)
+        yield from _list_open(transfer)
+    elif transfer.stage in AT_THE_POST:
+        yield _post_silent(referral)
     yield from _not_accepted(referral, transfer)
     match TransferStage(transfer.stage):
         case TransferStage.WANTED:
-            yield _no_vehicle(referral, transfer)
+            yield _no_vehicle(referral, transfer, now)
         case TransferStage.ASSIGNED:
             yield _not_set_off(referral, transfer)
         case TransferStage.COLLECTING:
@@ -60,28 +63,108 @@ def concerns_of_journey(referral: Referral, now: datetime) -> Iterator[Concern]:
         case TransferStage.AT_ORIGIN:
             yield _departure_overdue(referral, transfer)
         case TransferStage.ON_THE_ROAD:
-            yield from _silence(referral, transfer)
-            yield from _arrival_suggested(referral, transfer, now)
+            yield from concerns_on_the_road(referral, transfer, now)
         case TransferStage.ARRIVED:
-            yield _handover_unsigned(referral, transfer)
+            yield _at_the_door(referral, transfer, now)
         case _:
             return
-    yield from _oxygen(referral, transfer, now)
+    yield from concerns_of_meeting(referral, transfer)
+    yield from oxygen_short(referral, transfer, now)
 
 
-def _no_vehicle(referral: Referral, transfer: Transfer) -> Concern:
+def _list_open(transfer: Transfer) -> Iterator[Concern]:
+    """They left with must-items nobody answered for: known to the desk, no reason to turn back.
+
+    It stands until each is answered, or somebody has said why they went first.
+    """
+    before = leaving(transfer)
+    if before.template is None or not before.asks or transfer.left_post_at is None:
+        return
+    said = to_tell_counted(
+        "%(code)s left with %(count)d thing of the list not answered. Ask whoever is not "
+        "ventilating, and write it down.",
+        "%(code)s left with %(count)d things of the list not answered. Ask whoever is not "
+        "ventilating, and write it down.",
+        len(before.open),
+        code=transfer.referral.code,
+    )
+    yield Concern.about(
+        transfer.referral, "list_open", transfer.pk, transfer.left_post_at, said, told_once=True
+    )
+
+
+def _alone(referral: Referral) -> Iterator[Concern]:
+    if referral.alone:
+        yield Concern.about(
+            referral,
+            "alone",
+            "",
+            referral.raised_at,
+            to_tell(
+                "Only one pair of hands at %(site)s. Ring on loudspeaker, stay on the line, and "
+                "enter the checks yourself.",
+                site=referral.origin.name,
+            ),
+        )
+
+
+def _post_silent(referral: Referral) -> Concern:
+    """Before mother and baby leave: afterwards a missed check says it."""
+    heard = last_contact(referral)
+    minutes = referral.district.post_silent_minutes
+    origin = referral.origin
+    ring = referral.who_called()[1] or (origin.phone.as_e164 if origin.phone else origin.name)
+    return Concern.about(
+        referral,
+        "post_silent",
+        heard.isoformat(),
+        heard + timedelta(minutes=minutes),
+        to_tell(
+            "Nothing heard of %(site)s about %(code)s since %(at)s, %(minutes)d min and more. The "
+            "phone may be out of coverage, or both hands are busy. Ring %(phone)s.",
+            site=origin.name,
+            code=referral.code,
+            at=clock_time(heard, referral),
+            minutes=minutes,
+            phone=ring,
+        ),
+    )
+
+
+def _no_vehicle(referral: Referral, transfer: Transfer, now: datetime) -> Concern:
     minutes = referral.district.vehicle_search_minutes
     placed = referral.accepted_offer()
-    where = f"{placed.unit} is waiting, but" if placed else "Still"
     if transfer.waits_on_the_road:
-        where = f"Mother and baby wait {waiting(transfer)}, and"
-    return _concern(
+        sentence = marked(
+            "Mother and baby wait %(place)s, and no vehicle for %(code)s after %(minutes)g min. "
+            "Responsible for finding one: %(who)s. Ring the owners of a car, motorcycle or boat "
+            "on the call list, and the next district."
+        )
+    elif placed:
+        sentence = marked(
+            "%(unit)s is waiting, but no vehicle for %(code)s after %(minutes)g min. Responsible "
+            "for finding one: %(who)s. Ring the owners of a car, motorcycle or boat on the call "
+            "list, and the next district."
+        )
+    else:
+        sentence = marked(
+            "Still no vehicle for %(code)s after %(minutes)g min. Responsible for finding one: "
+            "%(who)s. Ring the owners of a car, motorcycle or boat on the call list, and the next "
+            "district."
+        )
+    return Concern.about(
         referral,
         "no_vehicle",
         transfer.assignment,
         transfer.wanted_at + timedelta(minutes=minutes),
-        f"{where} no vehicle for {referral.code} after {minutes:g} min. You are responsible now: "
-        "ring other owners of a car, motorcycle or boat, and the next district.",
+        to_tell(
+            sentence,
+            place=waiting(transfer),
+            unit=placed.unit if placed else "",
+            code=referral.code,
+            minutes=minutes,
+            who=responsible_person(referral, now),
+        ),
         supersedes=("vehicle_wanted",),
     )
 
@@ -92,27 +175,39 @@ def _not_accepted(referral: Referral, transfer: Transfer) -> Iterator[Concern]:
         return
     minutes = minutes_for(referral.district.without_acceptance, Urgency(referral.urgency))
     standing = referral.district.standing_unit
-    toward = str(standing) if standing else "a unit of your choice"
     since = transfer.assigned_at or transfer.wanted_at
-    yield _concern(
+    yield Concern.about(
         referral,
         "not_accepted",
         transfer.pk,
         max(referral.raised_at + timedelta(minutes=minutes), since),
-        f"No unit has accepted {referral.code} after {minutes:g} min, and {transfer.vehicle} is "
-        f"there. You may send it toward {toward} without an acceptance. Go on asking.",
+        to_tell(
+            "No unit has accepted %(code)s after %(minutes)g min, and %(vehicle)s is there. You "
+            "may send it toward %(toward)s without an acceptance. Go on asking.",
+            code=referral.code,
+            minutes=minutes,
+            vehicle=transfer.vehicle,
+            toward=standing or to_tell("a unit of your choice"),
+        ),
     )
 
 
 def _not_set_off(referral: Referral, transfer: Transfer) -> Concern:
     since = transfer.assigned_at or transfer.wanted_at
-    return _concern(
+    return Concern.about(
         referral,
         "not_set_off",
         transfer.assignment,
         since + timedelta(minutes=SETTING_OFF_MINUTES),
-        f"{transfer.vehicle} was sent for {referral.code} at {clock_time(since, referral)} and has "
-        f"not set off. Ring {transfer.driver_name} {transfer.driver_phone}.",
+        to_tell(
+            "%(vehicle)s was sent for %(code)s at %(at)s and has not set off. Ring %(driver)s "
+            "%(phone)s.",
+            vehicle=transfer.vehicle,
+            code=referral.code,
+            at=clock_time(since, referral),
+            driver=transfer.driver_name,
+            phone=transfer.driver_phone,
+        ),
     )
 
 
@@ -123,123 +218,82 @@ def _collection_overdue(referral: Referral, transfer: Transfer, now: datetime) -
     if minutes is None or transfer.collecting_at is None:
         return
     grace = referral.district.check_grace_minutes
-    yield _concern(
+    yield Concern.about(
         referral,
         "collection_overdue",
         transfer.assignment,
         transfer.collecting_at + timedelta(minutes=minutes + grace),
-        f"{transfer.vehicle} should have reached mother and baby {waiting(transfer)} by now. "
-        f"Ring {transfer.driver_name} {transfer.driver_phone}.",
+        to_tell(
+            "%(vehicle)s should have reached mother and baby %(place)s by now. Ring %(driver)s "
+            "%(phone)s.",
+            vehicle=transfer.vehicle,
+            place=waiting(transfer),
+            driver=transfer.driver_name,
+            phone=transfer.driver_phone,
+        ),
     )
 
 
 def _departure_overdue(referral: Referral, transfer: Transfer) -> Concern:
     since = transfer.at_origin_at or transfer.wanted_at
-    return _concern(
+    return Concern.about(
         referral,
         "departure_overdue",
         transfer.assignment,
         since + timedelta(minutes=referral.district.departure_minutes),
-        f"{transfer.vehicle} is with mother and baby {waiting(transfer)} since "
-        f"{clock_time(since, referral)} and has not left. Ring and ask what is needed.",
+        to_tell(
+            "%(vehicle)s is with mother and baby %(place)s since %(since)s and has not left. Ring "
+            "and ask what is needed.",
+            vehicle=transfer.vehicle,
+            place=waiting(transfer),
+            since=clock_time(since, referral),
+        ),
     )
 
 
-def _checks(referral: Referral, transfer: Transfer) -> Iterator[Concern]:
-    started = transfer.left_post_at
-    if started is None:
-        return
-    ring = transfer.driver_phone or transfer.driver_name if transfer.vehicle else ""
-    caller = referral.raised_by
-    if not ring and caller and caller.phone:
-        ring = caller.phone.as_e164
-    grace = timedelta(minutes=referral.district.check_grace_minutes)
-    for baby in referral.babies.filter(ending=""):
-        # A stop told by the driver stands among the checks, but nobody has looked at the baby.
-        made = transfer.checks.filter(baby=baby).exclude(observation=None, oxygen_bar=None)
-        last = made.order_by("-checked_at").first()
-        due = next_check_due(
-            last_check_at=last.checked_at if last else None,
-            started_at=started,
-            interval_minutes=referral.district.check_minutes,
+def _at_the_door(referral: Referral, transfer: Transfer, now: datetime) -> Concern:
+    if not transfer.is_turned_away:
+        return _handover_unsigned(referral, transfer)
+    sentence = (
+        marked(
+            "Mother and baby of %(code)s stand at %(here)s, where they do not stay, and %(there)s"
+            " has said yes. Ring %(driver)s: they drive on."
         )
-        yield _concern(
-            referral,
-            "check_missed",
-            f"{baby.pk}:{last.pk if last else 0}",
-            due + grace,
-            f"The {clock_time(due, referral)} check of {baby.code} has not come. Ring "
-            f"{'mother and baby where they wait' if transfer.waits_on_the_road else 'the vehicle'} "
-            f"on loudspeaker ({ring or referral.origin}) and enter it.",
+        if transfer.destination
+        else marked(
+            "Mother and baby of %(code)s stand at %(here)s, where they do not stay, and no unit "
+            "has said yes. Find a place, and ring %(driver)s."
         )
-
-
-def _silence(referral: Referral, transfer: Transfer) -> Iterator[Concern]:
-    heard = max(filter(None, [transfer.last_fix_at, transfer.on_the_road_at]), default=None)
-    if heard is None:
-        return
-    yield _concern(
-        referral,
-        "vehicle_silent",
-        f"{transfer.pk}:{heard.isoformat()}",
-        heard + timedelta(minutes=referral.district.silence_minutes),
-        f"No position from {transfer.vehicle} since {clock_time(heard, referral)}. It may be out "
-        f"of coverage. Ring {transfer.driver_name} {transfer.driver_phone}.",
     )
-
-
-def _arrival_suggested(referral: Referral, transfer: Transfer, now: datetime) -> Iterator[Concern]:
-    if not (transfer.window or {}).get("arrived_suggested"):
-        return
-    yield _concern(
+    said = to_tell(
+        sentence,
+        code=referral.code,
+        here=transfer.stands_at,
+        there=transfer.destination,
+        driver=f"{transfer.driver_name} {transfer.driver_phone}",
+    )
+    return Concern.about(
         referral,
-        "arrival_suggested",
-        transfer.assignment,
+        "turned_away",
+        f"{transfer.assignment}:{transfer.stretch}:{transfer.destination_id}",
         now,
-        f"{transfer.vehicle} seems to be at {transfer.destination}. Ask, then press 'arrived'.",
+        said,
+        supersedes=("handover_unsigned",),
     )
 
 
 def _handover_unsigned(referral: Referral, transfer: Transfer) -> Concern:
     since = transfer.arrived_at or transfer.wanted_at
-    return _concern(
+    return Concern.about(
         referral,
         "handover_unsigned",
         transfer.assignment,
         since + timedelta(minutes=referral.district.handover_minutes),
-        f"{referral.code} arrived at {clock_time(since, referral)}, but the handover is not signed "
-        f"by both sides. Ring {transfer.destination}.",
-    )
-
-
-def _oxygen(referral: Referral, transfer: Transfer, now: datetime) -> Iterator[Concern]:
-    plan = oxygen_plan(transfer, now)
-    if plan is None or plan.enough:
-        return
-    yield _concern(
-        referral,
-        "oxygen_short",
-        f"{transfer.assignment}:{transfer.destination_id}",
-        now,
-        " ".join(plan.words),
-    )
-
-
-def _concern(
-    referral: Referral,
-    kind: str,
-    subject: object,
-    due_at: datetime,
-    sentence: str,
-    *,
-    supersedes: tuple[str, ...] = (),
-) -> Concern:
-    return Concern(
-        key=concern_key(referral, kind, subject),
-        kind=kind,
-        due_at=due_at,
-        sentence=sentence[:400],
-        path=f"/desk/{referral.code}/",
-        urgency=Urgency(referral.urgency),
-        supersedes=supersedes,
+        to_tell(
+            "%(code)s arrived at %(at)s, but the handover is not signed by both sides. Ring "
+            "%(unit)s.",
+            code=referral.code,
+            at=clock_time(since, referral),
+            unit=transfer.destination,
+        ),
     )

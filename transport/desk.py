@@ -22,14 +22,15 @@ from referrals.models import (
     KeptInput,
     Offer,
     Referral,
-    Staff,
     Unit,
 )
 from referrals.reading import baby_status
+from referrals.saying import in_record_language
 from transport.calc.oxygen import OxygenPlan
 from transport.calc.stages import TransferStage
-from transport.estimating import collection_estimate, oxygen_plan, projected_arrival
+from transport.estimating import collection_estimate, projected_arrival
 from transport.models import Closure, DeskRow, Transfer, Vehicle
+from transport.oxygen_ahead import oxygen_plan
 
 AGED = timedelta(minutes=1)
 """What a row projects moves with the clock, so an open one is made anew after this long."""
@@ -72,9 +73,11 @@ def refresh_stale(now: datetime, district: District | None = None) -> int:
 
 
 def make_row(referral: Referral, now: datetime) -> None:
-    """Work out the row of one referral and store it."""
+    """Work out the row of one referral and store it, in the language of the record."""
+    with in_record_language():
+        body = row_body(referral, now)
     DeskRow.objects.filter(referral=referral).update(
-        body=row_body(referral, now),
+        body=body,
         head_seq=referral.head_seq,
         version=F("version") + 1,
         is_open=referral.is_open,
@@ -157,22 +160,6 @@ def could_not_reach(district: District, now: datetime) -> QuerySet[Delivery]:
     )
 
 
-def kept_inputs(district: District) -> QuerySet[KeptInput]:
-    """What was sent and not understood and nobody has looked at, newest first.
-
-    What came from a person of another district is left to that district's desk; what nobody can
-    be named for is shown at every desk, so that it is never shown at none.
-    """
-    others = Staff.objects.filter(roles__isnull=False).exclude(roles__district=district)
-    numbers = [phone.as_e164 for phone in others.values_list("phone", flat=True) if phone]
-    return (
-        KeptInput.objects.filter(dealt_with_at__isnull=True)
-        .exclude(caller__in=others.values("username"))
-        .exclude(caller__in=numbers)
-        .order_by("-received_at")
-    )
-
-
 def signature(district: District, now: datetime) -> str:
     """A short text that changes whenever anything on the desk of a district does."""
     refresh_stale(now, district)
@@ -240,9 +227,7 @@ def _journey(transfer: Transfer, now: datetime) -> dict[str, Any]:
         "times": _times(transfer),
         "checks": [
             at.isoformat()
-            for at in transfer.checks.exclude(observation=None, oxygen_bar=None).values_list(
-                "checked_at", flat=True
-            )
+            for at in transfer.checks.standing().seen().values_list("checked_at", flat=True)
         ],
         "window": window.as_dict() if window else None,
         "oxygen": plan.as_dict() if plan else None,
@@ -258,6 +243,9 @@ def _times(transfer: Transfer) -> dict[str, str | None]:
     if transfer.stage == TransferStage.WANTED.value:
         stages = [TransferStage.WANTED]
     times = {stage.value: _iso(getattr(transfer, f"{stage.value}_at")) for stage in stages}
+    if transfer.stretch > 1:
+        # Turned away and gone on: on the road since it left the post.
+        times[TransferStage.ON_THE_ROAD.value] = _iso(transfer.boarded_at())
     return times | {"finished": _iso(transfer.finished_at)}
 
 

@@ -4,10 +4,11 @@ The link holds the number of the assignment, so it is void as soon as another ve
 It is dead two hours after the arrival or the end of the journey.
 """
 
+from collections.abc import Callable
 from contextlib import suppress
 from datetime import datetime, timedelta
 
-from django.db.models import QuerySet
+from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from referrals import links
@@ -15,7 +16,7 @@ from referrals.acting import By
 from referrals.calc.device_time import event_time
 from referrals.calc.terms import EntryChannel
 from referrals.links import InvalidLink
-from transport.models import Transfer
+from transport.models import Meeting, Transfer
 
 KIND = "d"
 ALIVE_AFTER_END = timedelta(hours=2)
@@ -27,27 +28,61 @@ class DeadLink(InvalidLink):
     status = 410
 
 
-def token_for(transfer: Transfer) -> str:
-    """The token for the driver who is assigned now."""
-    return links.token(KIND, transfer.pk, transfer.assignment)
+def token_for(transfer: Transfer, meeting: Meeting | None = None) -> str:
+    """The token for the driver who is assigned now, or for the one who is to meet that one."""
+    return links.token(KIND, transfer.pk, (meeting or transfer).assignment)
 
 
 WHOLE = Transfer.objects.select_related(
     "referral__district", "referral__origin", "vehicle__driver", "destination__site"
 )
-BARE = Transfer.objects.only("assignment", "vehicle_id", "arrived_at", "finished_at")
-"""Enough to know that the link is good: for what a phone sends every few seconds."""
+ENOUGH = """SELECT id, assignment, vehicle_id, arrived_at, finished_at
+FROM transport_transfer WHERE id = %s"""
+
+Found = Callable[[int], Transfer | None]
+"""How a journey is looked up by its number."""
 
 
-def transfer_for(token: str, now: datetime, rows: QuerySet[Transfer] = WHOLE) -> Transfer:
-    """The one journey a driver's token opens.
+def whole(number: int) -> Transfer | None:
+    """A journey with all that its pages show."""
+    return WHOLE.filter(pk=number).first()
+
+
+def bare(number: int) -> Transfer | None:
+    """Enough to know that the link is good: for what a phone sends every few seconds."""
+    return next(iter(Transfer.objects.raw(ENOUGH, [number])), None)
+
+
+def opened_by(token: str, now: datetime, found: Found = whole) -> tuple[Transfer, Meeting | None]:
+    """The journey a driver's token opens, and the meeting if it is that of the second vehicle.
+
+    Raises:
+        InvalidLink: when it is not one of ours, or another vehicle was assigned since.
+        DeadLink: more than two hours after the arrival or the end.
+    """
+    try:
+        return transfer_for(token, now, found), None
+    except DeadLink:
+        raise
+    except InvalidLink:
+        number = links.number_in(KIND, token)
+        meeting = Meeting.objects.standing().filter(transfer=number).first()
+        transfer = found(number)
+        if meeting is None or transfer is None:
+            raise
+        links.require_valid(KIND, token, version=meeting.assignment)
+        return transfer, meeting
+
+
+def transfer_for(token: str, now: datetime, found: Found = whole) -> Transfer:
+    """The one journey a driver's token opens; see ``opened_by``.
 
     Raises:
         InvalidLink: when it is not one of ours, or another vehicle was assigned since.
         DeadLink: more than two hours after the arrival or the end.
     """
     number = links.number_in(KIND, token)
-    transfer = next(iter(rows.filter(pk=number)), None)
+    transfer = found(number)
     if transfer is None or transfer.vehicle_id is None:
         raise InvalidLink(_("this link is no longer valid; ask the desk for a new one"))
     links.require_valid(KIND, token, version=transfer.assignment)
@@ -68,10 +103,11 @@ def former(token: str) -> tuple[Transfer, int] | None:
         number = links.number_in(KIND, token)
     except InvalidLink:
         return None
-    transfer = WHOLE.filter(pk=number).first()
+    transfer = whole(number)
     if transfer is None:
         return None
-    for assignment in range(transfer.assignment, -1, -1):
+    met = transfer.meetings.aggregate(last=Max("assignment"))["last"] or 0
+    for assignment in range(max(transfer.assignment, met), -1, -1):
         with suppress(InvalidLink):
             links.require_valid(KIND, token, version=assignment)
             return transfer, assignment
@@ -85,9 +121,13 @@ def by_driver(
     happened_at: datetime | None = None,
     sent_at: datetime | None = None,
     sent_before: bool = False,
+    meeting: Meeting | None = None,
 ) -> By:
-    """An event told through the link of a journey, or through one that has become void."""
-    name = _("the driver sent before") if sent_before else transfer.driver_name
+    """An event told through the link of a journey, or through one that has become void.
+
+    ``meeting``: it is the driver of the second vehicle who tells it.
+    """
+    name = _("the driver sent before") if sent_before else (meeting or transfer).driver_name
     return By(
         actor=f"link:transfer:{transfer.pk}",
         name=name or _("the driver"),

@@ -15,15 +15,16 @@ from django.db.models import Count, F, OuterRef, Q, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from referrals import clock
-from referrals.calc.folding import fold
+from referrals.calc.folding import Event, fold
 from referrals.calc.states import OfferStage, ReferralStage
 from referrals.heads import read_heads
 from referrals.models import Alert, CotReport, Delivery, Offer, Referral, Unit
 from referrals.sweeping import sweep_is_alive
 from referrals.verifying import check_timelines, steady
+from transport import told_rows
 from transport.calc.folding import fold_transfers
 from transport.calc.stages import WITH_VEHICLE, TransferStage, furthest
-from transport.models import Transfer, Vehicle
+from transport.models import Meeting, Transfer, Vehicle
 
 LOOK_AGAIN_SECONDS = 0.2
 
@@ -89,7 +90,9 @@ def acceptances_hold_cots(at: Moment) -> Iterator[str]:
 
 def cots_add_up(at: Moment) -> Iterator[str]:
     """Free cots are never below zero; free and held ones are not more than there can be."""
-    newest = CotReport.objects.filter(unit=OuterRef("pk")).order_by("-reported_at", "-pk")
+    newest = CotReport.objects.filter(unit=OuterRef("pk"), withdrawn_at=None).order_by(
+        "-reported_at", "-pk"
+    )
     waiting = Q(holds__released_at=None, holds__used_at=None)
     units = Unit.objects.annotate(
         held=Coalesce(Sum("holds__cots", filter=waiting), 0),
@@ -146,10 +149,12 @@ def closed_means_ended(at: Moment) -> Iterator[str]:
 
 
 def one_journey_per_vehicle(at: Moment) -> Iterator[str]:
-    """A vehicle has at most one live journey, and is busy exactly while it has one."""
+    """A vehicle has at most one journey or meeting ahead, and is busy exactly while it has one."""
     live = Q(transfers__stage__in=[stage.value for stage in WITH_VEHICLE])
+    met = Q(meetings__moved_at=None, meetings__ended_at=None, meetings__isnull=False)
     vehicles = Vehicle.objects.annotate(
         journeys=Count("transfers", filter=live, distinct=True)
+        + Count("meetings", filter=met, distinct=True)
     ).order_by("pk")
     for vehicle in vehicles.filter(journeys__gt=1):
         yield f"{vehicle.code} is on {vehicle.journeys} journeys at once."
@@ -159,6 +164,21 @@ def one_journey_per_vehicle(at: Moment) -> Iterator[str]:
         yield f"{vehicle.code} is called busy, but it is on no journey."
 
 
+def meetings_have_two_vehicles(at: Moment) -> Iterator[str]:
+    """A meeting stands only for a live journey that has a vehicle; a baby has moved over once."""
+    standing = Meeting.objects.standing().select_related("transfer__referral", "vehicle")
+    for meeting in standing.order_by("pk"):
+        transfer, code = meeting.transfer, meeting.transfer.referral.code
+        if transfer.stage not in [stage.value for stage in WITH_VEHICLE]:
+            yield f"{code}: {meeting.vehicle.code} is to meet a journey that is {transfer.stage}."
+        elif transfer.vehicle_id != meeting.first_vehicle_id:
+            yield f"{code}: {meeting.vehicle.code} is to meet a vehicle that does not carry it."
+        elif transfer.assignment >= meeting.assignment:
+            yield f"{code}: the link of {meeting.vehicle.code} fits another vehicle."
+    for meeting in Meeting.objects.filter(moved_at__isnull=False, ended_at__isnull=False):
+        yield f"{meeting.transfer.referral.code}: moved over at a meeting that was called off."
+
+
 def stages_follow_milestones(at: Moment) -> Iterator[str]:
     """A journey with a vehicle stands at the furthest milestone of that vehicle."""
     with_vehicle = Transfer.objects.filter(stage__in=[stage.value for stage in WITH_VEHICLE])
@@ -166,7 +186,9 @@ def stages_follow_milestones(at: Moment) -> Iterator[str]:
         reached = furthest(
             TransferStage(row.kind)
             for row in transfer.milestones.all()
-            if row.assignment == transfer.assignment and row.applied and not row.withdrawn_at
+            if (row.assignment, row.stretch) == (transfer.assignment, transfer.stretch)
+            and row.applied
+            and not row.withdrawn_at
         )
         if reached.value != transfer.stage:
             yield (
@@ -201,12 +223,28 @@ def _against_entries(referral: Referral) -> Iterator[str]:
     )
     endings = dict(referral.babies.exclude(ending="").values_list("birth_order", "ending"))
     yield from _differences(referral.code, "baby", endings, folded.endings)
+    yield from _withdrawn_differences(referral, events)
     yield from _differences(
         referral.code,
         "transfer",
         dict(referral.transfers.values_list("pk", "stage")),
         {number: one.stage.value for number, one in fold_transfers(events).items()},
     )
+
+
+def _withdrawn_differences(referral: Referral, events: list[Event]) -> Iterator[str]:
+    """What is marked as taken back, against the entries that say so."""
+    entries = {(body["what"], body["row"]) for kind, body in events if kind == "told_withdrawn"}
+    stored = {
+        (kind, number)
+        for kind in told_rows.KINDS
+        for number in told_rows.rows_of(referral, kind)
+        .exclude(withdrawn_at=None)
+        .values_list("pk", flat=True)
+    }
+    for kind, number in sorted(entries ^ stored):
+        word = "is not" if (kind, number) in entries else "is"
+        yield f"{referral.code}: {kind} {number} {word} taken back, against its entries."
 
 
 def _differences(
@@ -230,6 +268,7 @@ LOOKS: dict[str, Look] = {
         deliveries_are_tried,
         closed_means_ended,
         one_journey_per_vehicle,
+        meetings_have_two_vehicles,
         stages_follow_milestones,
         stages_follow_entries,
         chains_hold,

@@ -1,13 +1,16 @@
 """A district loaded from a folder of CSV files: everything, or nothing and every reason why not.
 
 The files are ``district.json``, ``sites.csv``, ``units.csv``, ``people.csv``, ``contacts.csv``,
-``vehicles.csv`` and ``cylinders.csv``; ``fixtures_demo/README.md`` describes them. Rows are first
-read and checked in memory; only a folder without a single fault is written, in one transaction.
+``vehicles.csv`` and ``cylinders.csv``; where there are, ``rota.csv``, ``crews.csv``,
+``legs.csv`` (boats and ferries that join roads), ``reserve.csv``, ``coast.geojson`` and
+``roads.geojson``.
+``fixtures_demo/README.md`` describes them. Rows are first read and checked in memory; only a folder
+without a single fault is written, in one transaction.
 """
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, time
 from pathlib import Path
 from typing import Any
 
@@ -16,12 +19,25 @@ from django.db import models, transaction
 from phonenumber_field.phonenumber import PhoneNumber
 from phonenumbers import NumberParseException
 
+from referrals.calc.shifts import clock_time_in
 from referrals.calc.terms import Capability, Role, VehicleKind
-from referrals.models import Contact, District, Site, Staff, StaffRole, Unit
-from transport.calc.oxygen import US_FACTOR_LITRES_PER_PSI
+from referrals.models import (
+    Contact,
+    District,
+    ReserveContact,
+    Shift,
+    Site,
+    Staff,
+    StaffRole,
+    Unit,
+)
+from referrals.models.sites import RESERVE_KINDS
 from transport.checklists import load_templates
+from transport.loading_cylinders import COLUMNS, cylinder_fields
+from transport.loading_map import read_map
 from transport.loading_settings import DistrictFile, read_district
-from transport.models import Cylinder, Vehicle
+from transport.models import CrewShift, Cylinder, Leg, MapLine, Vehicle
+from transport.models.vehicles import FIXINGS
 from transport.tables import BadTable, Fault, Row, read_table
 
 CAPABILITIES = [capability.value for capability in Capability]
@@ -43,13 +59,22 @@ class Folder:
     people: dict[str, Staff] = field(default_factory=dict)
     roles: list[StaffRole] = field(default_factory=list)
     contacts: list[Contact] = field(default_factory=list)
+    on_a_ladder: set[tuple[str, str]] = field(default_factory=set)
+    shifts: list[Shift] = field(default_factory=list)
     vehicles: dict[str, Vehicle] = field(default_factory=dict)
     cylinders: list[Cylinder] = field(default_factory=list)
+    crew_shifts: list[CrewShift] = field(default_factory=list)
+    legs: list[Leg] = field(default_factory=list)
+    reserves: list[ReserveContact] = field(default_factory=list)
+    map_lines: list[MapLine] = field(default_factory=list)
     standing_unit: str = ""
 
     def counts(self) -> dict[str, int]:
         """How many of each there are."""
-        names = ("sites", "units", "people", "roles", "contacts", "vehicles", "cylinders")
+        names = (
+            "sites", "units", "people", "roles", "contacts", "shifts", "vehicles", "cylinders",
+            "crew_shifts", "legs", "reserves", "map_lines",
+        )  # fmt: skip
         return {name: len(getattr(self, name)) for name in names}
 
     def rows(
@@ -67,8 +92,14 @@ def read_folder(path: Path, now: datetime) -> Folder:
     """
     folder = Folder(path, now)
     _read_settings(folder)
-    for read in (_sites, _units, _people, _contacts, _vehicles, _cylinders):
+    readers = (
+        _sites, _units, _people, _contacts, _rota, _vehicles, _cylinders, _crews, _legs, _reserves
+    )  # fmt: skip
+    for read in readers:
         read(folder)
+    folder.map_lines = read_map(path, folder.faults)
+    for line in folder.map_lines:
+        line.district = folder.district
     _require_standing_unit(folder)
     if folder.faults:
         raise BadTable(folder.faults)
@@ -84,8 +115,13 @@ def save(folder: Folder) -> District:
         _save_all(folder.people.values())
         _save_all(folder.roles, "staff", "district", "site", "unit")
         _save_all(folder.contacts, "unit", "district", "staff")
+        _save_all(folder.shifts, "unit", "district", "staff")
         _save_all(folder.vehicles.values(), "district", "base", "driver")
         _save_all(folder.cylinders, "district", "vehicle", "site")
+        _save_all(folder.crew_shifts, "vehicle")
+        _save_all(folder.legs, "district", "origin", "destination")
+        _save_all(folder.reserves, "district")
+        _save_all(folder.map_lines, "district")
         if folder.standing_unit:
             folder.district.standing_unit = folder.units[folder.standing_unit]
             folder.district.save(update_fields=["standing_unit"])
@@ -113,7 +149,7 @@ def _read_settings(folder: Folder) -> None:
 
 def _sites(folder: Folder) -> None:
     required = ("code", "name", "kind", "latitude", "longitude")
-    for row in folder.rows("sites.csv", required, ("phone",)):
+    for row in folder.rows("sites.csv", required, ("phone", "land")):
         site = Site(
             district=folder.district,
             code=row.text("code"),
@@ -122,6 +158,7 @@ def _sites(folder: Folder) -> None:
             latitude=row.number_in("latitude", -90, 90) or 0.0,
             longitude=row.number_in("longitude", -180, 180) or 0.0,
             phone=_phone(folder, row, "phone"),
+            land=row.text("land", required=False),
         )
         _check(row, site)
         _keep(row, folder.sites, "code", site, Site.objects.filter(code=site.code))
@@ -188,7 +225,7 @@ def _person(folder: Folder, row: Row) -> Staff:
         display_name=row.text("name"),
         phone=_phone(folder, row, "phone"),
         email=row.text("email", required=False),
-        language=row.text("language", required=False) or "en",
+        language=row.text("language", required=False),
     )
     # Nobody can sign in by password until somebody sets one.
     staff.set_unusable_password()
@@ -209,6 +246,7 @@ def _contacts(folder: Folder) -> None:
             row.wrong("channel", f"{staff} has no phone in people.csv")
         if staff and channel == "email" and not staff.email:
             row.wrong("channel", f"{staff} has no e-mail address in people.csv")
+        folder.on_a_ladder.add((owner, row.text("username")))
         folder.contacts.append(
             Contact(
                 unit=unit,
@@ -220,9 +258,31 @@ def _contacts(folder: Folder) -> None:
         )
 
 
+def _rota(folder: Folder) -> None:
+    """Hours of those who stand on a ladder; without the file everybody is always on duty."""
+    if not (folder.path / "rota.csv").exists():
+        return
+    for row in folder.rows("rota.csv", ("owner", "username", "weekday", "starts", "ends")):
+        owner = row.text("owner")
+        unit = None if owner == DESK else _find(row, "owner", folder.units)
+        staff = _find(row, "username", folder.people)
+        if staff and (unit or owner == DESK) and (owner, staff.username) not in folder.on_a_ladder:
+            row.wrong("username", f"{staff} is in no step of contacts.csv for {owner}")
+        folder.shifts.append(
+            Shift(
+                unit=unit,
+                district=folder.district if owner == DESK else None,
+                staff=staff,
+                weekday=row.whole("weekday", 6) or 0,
+                starts=_clock_time(row, "starts", required=True) or time(),
+                ends=_clock_time(row, "ends", required=True) or time(),
+            )
+        )
+
+
 def _vehicles(folder: Folder) -> None:
     columns = ("code", "name", "kind", "base", "capabilities")
-    optional = ("driver", "driver_name", "driver_phone", "has_oxygen")
+    optional = ("driver", "driver_name", "driver_phone", "has_oxygen", "fixings", "range_km")
     for row in folder.rows("vehicles.csv", columns, optional):
         vehicle = Vehicle(
             district=folder.district,
@@ -234,36 +294,102 @@ def _vehicles(folder: Folder) -> None:
             driver=_find(row, "driver", folder.people, required=False),
             driver_name=row.text("driver_name", required=False),
             driver_phone=_phone(folder, row, "driver_phone"),
+            fixings=_fixings(row),
+            range_km=row.number_in("range_km", 0, 3000, required=False),
         )
         _check(row, vehicle)
         _keep(row, folder.vehicles, "code", vehicle, Vehicle.objects.filter(code=vehicle.code))
 
 
+def _fixings(row: Row) -> list[str] | None:
+    """None for an empty cell: nobody has said; the word ``none`` says that there is none."""
+    told = row.several_of("fixings", [*FIXINGS, "none"])
+    return [each for each in told if each != "none"] if told else None
+
+
 def _cylinders(folder: Folder) -> None:
-    optional = ("vehicle", "site", "water_litres", "bar", "full_bar", "us_size", "psi")
-    for row in folder.rows("cylinders.csv", ("label",), optional):
+    for row in folder.rows("cylinders.csv", ("label",), ("vehicle", "site", *COLUMNS)):
         cylinder = Cylinder(
             district=folder.district,
             label=row.text("label"),
             vehicle=_find(row, "vehicle", folder.vehicles, required=False),
             site=_find(row, "site", folder.sites, required=False),
-            water_litres=row.number_in("water_litres", 0.1, 100, required=False),
-            bar=row.number_in("bar", 0, 330, required=False),
-            us_size=row.one_of("us_size", list(US_FACTOR_LITRES_PER_PSI), required=False),
-            psi=row.number_in("psi", 0, 4800, required=False),
+            **cylinder_fields(row),
         )
-        _check_gauge(row, cylinder)
         if cylinder.vehicle and cylinder.site:
             row.wrong("site", "a cylinder is in a vehicle or at a site, not both")
         _check(row, cylinder)
         folder.cylinders.append(cylinder)
 
 
-def _check_gauge(row: Row, cylinder: Cylinder) -> None:
-    metric = [bool(row.text(name, required=False)) for name in ("water_litres", "bar")]
-    us = [bool(row.text(name, required=False)) for name in ("us_size", "psi")]
-    if not ((all(metric) and not any(us)) or (all(us) and not any(metric))):
-        row.wrong("water_litres", "give water_litres and bar, or us_size and psi, and not both")
+def _crews(folder: Folder) -> None:
+    """When a vehicle has a crew; one without a row, or without the file, always has one."""
+    if not (folder.path / "crews.csv").exists():
+        return
+    for row in folder.rows("crews.csv", ("vehicle", "weekday", "starts", "ends")):
+        folder.crew_shifts.append(
+            CrewShift(
+                vehicle=_find(row, "vehicle", folder.vehicles),
+                weekday=row.whole("weekday", 6) or 0,
+                starts=_clock_time(row, "starts", required=True) or time(),
+                ends=_clock_time(row, "ends", required=True) or time(),
+            )
+        )
+
+
+def _legs(folder: Folder) -> None:
+    """A district without boats has no such file."""
+    if not (folder.path / "legs.csv").exists():
+        return
+    columns = ("name", "origin", "destination", "median_minutes", "p90_minutes", "kinds")
+    for row in folder.rows("legs.csv", columns, ("waiting_minutes", "runs_from", "runs_until")):
+        ends = [_find(row, end, folder.sites) for end in ("origin", "destination")]
+        leg = Leg(
+            district=folder.district,
+            name=row.text("name"),
+            origin=ends[0],
+            destination=ends[1],
+            median_minutes=row.number_in("median_minutes", 1, 1440) or 1.0,
+            p90_minutes=row.number_in("p90_minutes", 1, 2880) or 1.0,
+            waiting_minutes=row.number_in("waiting_minutes", 0, 1439, required=False) or 0.0,
+            runs_from=_clock_time(row, "runs_from"),
+            runs_until=_clock_time(row, "runs_until"),
+            kinds=row.several_of("kinds", [kind.value for kind in VehicleKind]),
+        )
+        if ends[0] and ends[0] == ends[1]:
+            row.wrong("destination", "a leg goes from one landing to another")
+        if not leg.median_minutes <= leg.p90_minutes <= 20 * leg.median_minutes:
+            row.wrong("p90_minutes", "is at least the median, and at most 20 times that")
+        if (leg.runs_from is None) != (leg.runs_until is None):
+            row.wrong("runs_until", "say from when until when it runs, or neither")
+        _check(row, leg)
+        folder.legs.append(leg)
+
+
+def _clock_time(row: Row, column: str, *, required: bool = False) -> time | None:
+    text = row.text(column, required=required)
+    try:
+        return clock_time_in(text) if text else None
+    except ValueError as error:
+        row.wrong(column, str(error))
+        return None
+
+
+def _reserves(folder: Folder) -> None:
+    """Whom to ring outside the district; the file may be missing."""
+    if not (folder.path / "reserve.csv").exists():
+        return
+    for row in folder.rows("reserve.csv", ("name", "kind", "phone"), ("words",)):
+        row.text("phone")
+        reserve = ReserveContact(
+            district=folder.district,
+            name=row.text("name"),
+            kind=row.one_of("kind", RESERVE_KINDS),
+            phone=_phone(folder, row, "phone"),
+            words=row.text("words", required=False),
+        )
+        _check(row, reserve)
+        folder.reserves.append(reserve)
 
 
 def _require_standing_unit(folder: Folder) -> None:

@@ -10,8 +10,8 @@ from django.core.exceptions import ValidationError
 from phonenumber_field.phonenumber import PhoneNumber
 from phonenumbers import NumberParseException
 
+from referrals.calc import check_intervals, unaccepted
 from referrals.calc.road_settings import ROAD_KEYS, faults_of
-from referrals.calc.unaccepted import fault_of
 from referrals.models import District
 from transport.tables import Fault
 
@@ -20,6 +20,7 @@ FIELD_OF = {
     "send_without_acceptance_after_minutes": "without_acceptance",
     "check_every_minutes": "check_minutes",
     "temperature_every_minutes": "temperature_minutes",
+    "check_intervals_by_state": "intervals_by_state",
     "position_silent_after_minutes": "silence_minutes",
 }
 """Keys that have another name than the field they set; all others are called like their field."""
@@ -30,9 +31,14 @@ MINUTES = (
     "check_minutes", "temperature_minutes", "check_grace_minutes", "offer_answer_minutes",
     "vehicle_search_minutes", "departure_minutes", "silence_minutes", "handover_minutes",
     "outcome_hours", "observation_minutes", "loading_minutes", "bedside_minutes",
+    "standing_still_minutes", "arrival_slip_minutes", "post_silent_minutes",
 )  # fmt: skip
 WAITS = ("ventilated_waits", "stable_waits")
-NUMBERS = ("detour_factor", "oxygen_reserve_bar")
+BY_WORD = {
+    "without_acceptance": unaccepted.fault_of,
+    "intervals_by_state": check_intervals.fault_of,
+}
+NUMBERS = ("detour_factor", "oxygen_reserve_bar", "off_way_km", "swap_minutes")
 ELSEWHERE = ("desk_phone", "standing_default_unit")
 
 
@@ -57,7 +63,7 @@ def read_district(path: Path, faults: list[Fault]) -> DistrictFile:
         name = FIELD_OF.get(key, key)
         if key in ROAD_KEYS:
             told.district.travel_settings[key] = value
-        elif name in (*WORDS, *MINUTES, *WAITS, *NUMBERS, "rainy_season", "without_acceptance"):
+        elif name in (*WORDS, *MINUTES, *WAITS, *NUMBERS, "rainy_season", *BY_WORD):
             problem = _problem(name, value)
             if problem:
                 faults.append(Fault(path.name, 0, key, problem))
@@ -94,15 +100,15 @@ def _problem(name: str, value: Any) -> str:
     """What is wrong with a value, in words; empty if nothing is."""
     if name in WORDS:
         return "" if isinstance(value, str) else f"must be text, not {value!r}"
-    if name == "without_acceptance":
-        return fault_of(value)
+    if name in BY_WORD:
+        return BY_WORD[name](value)
     if name == "rainy_season":
         return "" if isinstance(value, bool) else f"must be true or false, not {value!r}"
     if name in WAITS:
         good = isinstance(value, list) and len(value) == 3 and all(map(_is_positive, value))
         good = good and sorted(value) == value
         return "" if good else f"must be three rising numbers of minutes, not {value!r}"
-    if name == "oxygen_reserve_bar" and value == 0:
+    if name in ("oxygen_reserve_bar", "swap_minutes") and value == 0:
         return ""
     if not _is_positive(value):
         return f"must be a number above 0, not {value!r}"

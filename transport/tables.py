@@ -114,16 +114,23 @@ def read_table(
     *,
     required: Sequence[str | Sequence[str]],
     optional: Sequence[str] = (),
+    passed_over: list[str] | None = None,
 ) -> Iterator[Row]:
     """The rows of a CSV file with a header; blank lines are passed over.
 
     Where several names stand together in ``required``, one of them is enough. A fault of the whole
-    file (not there, not UTF-8, a column missing or unknown) is noted and leaves no rows.
+    file (not there, not UTF-8, a column missing or unknown) is noted and leaves no rows. Where
+    ``passed_over`` is given, unknown columns are put into it and are no fault.
     """
     lines = _lines(path, faults)
     header = [name.strip() for name in lines[0][1]] if lines else []
     choices = [(each,) if isinstance(each, str) else tuple(each) for each in required]
-    problems = list(_header_problems(header, choices, optional)) if lines else []
+    judged = header
+    if passed_over is not None:
+        wanted = {name for names in choices for name in names} | set(optional)
+        passed_over += [name for name in header if name not in wanted]
+        judged = [name for name in header if name in wanted]
+    problems = list(_header_problems(judged, choices, optional)) if lines else []
     faults += [Fault(path.name, 1, "", problem) for problem in problems]
     if problems:
         return

@@ -1,6 +1,7 @@
 """The telephone exchange: takes what the service sends, and shows whose phone has what."""
 
 import re
+import threading
 import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -8,6 +9,8 @@ from datetime import datetime
 from typing import Any
 from urllib.parse import urlsplit
 
+import httpx
+from django.conf import settings
 from django.db.models import Count, Max, Q
 
 from fixtures_demo.phones.models import Behaviour, Gateway, PhoneMessage
@@ -16,6 +19,9 @@ from transport.models import Vehicle
 
 _LINK = re.compile(r"https?://\S+")
 _ONLY_ROW = 1
+SECONDS = 10.0
+REPORT_AFTER_SECONDS, REPORT_TRIES = 0.5, 5
+LOST = "the handset could not be reached"
 
 
 @dataclass(frozen=True)
@@ -45,6 +51,46 @@ def receive(kind: str, to: str, text: str, gateway_id: str, now: datetime) -> Ph
         defaults={"kind": kind, "to": to, "text": text, "received_at": now},
     )
     return message
+
+
+def tell_service(address: str, body: dict[str, str]) -> str:
+    """Hand something over at the service's own door, as a gateway does; returns its refusal."""
+    token = settings.INBOUND_TOKENS[0]
+    try:
+        answer = httpx.post(
+            address, json=body, headers={"Authorization": f"Bearer {token}"}, timeout=SECONDS
+        )
+    except httpx.HTTPError as error:
+        return f"the service did not answer ({type(error).__name__})"
+    return "" if answer.is_success else f"the service answered {answer.status_code}"
+
+
+def hand_in(kind: str, number: str, text: str, address: str, now: datetime) -> PhoneMessage:
+    """Somebody writes an SMS, or rings and hangs up: it stands on the phone, and goes in."""
+    key = f"exchange-in-{uuid.uuid4().hex}"
+    row = PhoneMessage.objects.create(
+        gateway_id=key, kind=kind, to=number, text=text, received_at=now, read_at=now
+    )
+    body = {"id": key, "sender": number, "at": now.isoformat()}
+    row.answer = tell_service(address, body | ({"text": text} if kind == "wrote" else {}))
+    row.save(update_fields=["answer"])
+    return row
+
+
+def report(gateway_id: str, state: str, address: str) -> None:
+    """Report what became of a message, a moment after it was taken, as gateways do."""
+    body = {"message": gateway_id, "state": state, "error": "" if state == "delivered" else LOST}
+    # A thread of its own: the answer to the service must be out before the report.
+    threading.Thread(target=_tell_until_taken, args=(address, body), daemon=True).start()
+
+
+def _tell_until_taken(address: str, body: dict[str, str]) -> None:
+    """As gateways do: what was not taken is sent again, not for ever."""
+    pause = threading.Event()
+    for tries in range(1, REPORT_TRIES + 1):
+        pause.wait(REPORT_AFTER_SECONDS * tries)
+        if not tell_service(address, body):
+            return
 
 
 def behaviour() -> Behaviour:

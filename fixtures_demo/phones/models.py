@@ -8,12 +8,16 @@ class Behaviour(models.TextChoices):
 
     WORKS = "works", "works"
     REFUSES = "refuses", "refuses every message"
+    LOSES = "loses", "takes messages that never arrive, and reports it"
     HANGS = "hangs", "hangs until the sender gives up"
     DOWN = "down", "is down"
 
 
 class PhoneMessage(models.Model):
-    """One SMS, voice call or mail as it came to a phone. ``gateway_id`` is the sender's own."""
+    """One SMS, voice call or mail as it came to a phone. ``gateway_id`` is the sender's own.
+
+    What the phone's owner ``wrote`` or ``rang`` stands among them, with the service's answer.
+    """
 
     to = models.CharField(max_length=40, db_index=True)
     kind = models.CharField(max_length=8)
@@ -28,7 +32,7 @@ class PhoneMessage(models.Model):
         constraints = [
             models.CheckConstraint(
                 name="phone_message_kind_known",
-                condition=models.Q(kind__in=["sms", "voice", "mail"]),
+                condition=models.Q(kind__in=["sms", "voice", "mail", "wrote", "rang"]),
             )
         ]
 

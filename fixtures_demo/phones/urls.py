@@ -10,6 +10,8 @@ urlpatterns = [
     path("gateway/voice/", views.gateway, {"kind": "voice"}, name="demo_gateway_voice"),
     path("gateway/behaviour/", views.set_gateway, name="demo_gateway_behaviour"),
     path("phone/", views.phone, name="demo_phone"),
+    path("phone/write/", views.write, name="demo_write"),
+    path("phone/ring/", views.ring, name="demo_ring"),
     path("phone/newest/", views.newest, name="demo_newest"),
     path("phone/messages/<int:message_id>/open/", views.open_message, name="demo_open_message"),
 ]

@@ -2,6 +2,7 @@
 
 import json
 import time
+import uuid
 from typing import Any
 
 from django.conf import settings
@@ -13,11 +14,12 @@ from django.utils.http import urlencode
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_GET, require_POST
 
-from fixtures_demo.load import ROLE_SHOWN
+from fixtures_demo.people_shown import people_shown
 from fixtures_demo.phones import exchange
 from fixtures_demo.phones.models import Behaviour, PhoneMessage
-from referrals import clock, links
-from referrals.models import District, Staff
+from referrals import clock
+from referrals.models import District, Referral, StaffRole
+from referrals.pages.entrance import entrance_path
 
 LOOPBACK = ("127.0.0.1", "::1")
 _WORDS_IN = {"sms": "text", "voice": "say"}
@@ -43,7 +45,11 @@ def gateway(request: HttpRequest, kind: str) -> JsonResponse:
             # The sender has hung up long before this answer.
             time.sleep(settings.SEND_TIMEOUT_SECONDS + 2)
             return JsonResponse({"error": "the gateway hung"}, status=503)
+        case Behaviour.LOSES:
+            _report(request, gateway_id, "failed")
+            return JsonResponse({"id": f"exchange-lost-{uuid.uuid4().hex}"})
     message = exchange.receive(kind, to, words, gateway_id, clock.now())
+    _report(request, gateway_id, "delivered")
     return JsonResponse({"id": f"exchange-{message.pk}"})
 
 
@@ -51,17 +57,24 @@ def gateway(request: HttpRequest, kind: str) -> JsonResponse:
 @require_GET
 def start(request: HttpRequest) -> HttpResponse:
     """Where the demo begins: a way in for each role, and what to try."""
-    people = {staff.username: staff for staff in Staff.objects.filter(is_active=True)}
+    shown = people_shown(clock.now())
     ways_in = [
-        {
-            "role": role,
-            "person": people[username],
-            "path": reverse("enter", args=[links.token("e", people[username].pk)]),
-        }
-        for role, username in ROLE_SHOWN.items()
-        if username in people
+        {"role": role, "person": staff, "path": entrance_path(staff)}
+        for role, staff in shown.items()
     ]
-    return render(request, "demo_phones/start.html", {"ways_in": ways_in})
+    others = [
+        {"role": role, "path": entrance_path(role.staff)}
+        for role in StaffRole.objects.select_related("staff", "site", "unit", "district")
+        .filter(staff__is_active=True)
+        .exclude(staff__in=shown.values())
+        .order_by("role", "staff__display_name")
+    ]
+    context = {
+        "ways_in": ways_in,
+        "others": others,
+        "under_way": Referral.objects.open().exists(),
+    }
+    return render(request, "demo_phones/start.html", context)
 
 
 @login_not_required
@@ -91,6 +104,28 @@ def phone(request: HttpRequest) -> HttpResponse:
 
 
 @login_not_required
+@require_POST
+def write(request: HttpRequest) -> HttpResponse:
+    """The owner of a phone writes an SMS to the service."""
+    number, text = request.POST.get("number", "")[:40], request.POST.get("text", "")[:1000]
+    if number and text.strip():
+        address = request.build_absolute_uri(reverse("api:inbound_sms"))
+        exchange.hand_in("wrote", number, text, address, clock.now())
+    return _back_to(number)
+
+
+@login_not_required
+@require_POST
+def ring(request: HttpRequest) -> HttpResponse:
+    """The owner of a phone rings the service and hangs up."""
+    number = request.POST.get("number", "")[:40]
+    if number:
+        address = request.build_absolute_uri(reverse("api:inbound_missed_calls"))
+        exchange.hand_in("rang", number, "", address, clock.now())
+    return _back_to(number)
+
+
+@login_not_required
 @require_GET
 def newest(request: HttpRequest) -> JsonResponse:
     """The number of the newest message, so that the open page knows when to look again."""
@@ -116,9 +151,19 @@ def set_gateway(request: HttpRequest) -> HttpResponse:
     if how not in Behaviour.values:
         raise Http404
     exchange.behave(Behaviour(how))
-    number = request.POST.get("number", "")
+    return _back_to(request.POST.get("number", ""))
+
+
+def _back_to(number: str) -> HttpResponse:
     query = f"?{urlencode({'number': number})}" if number else ""
     return redirect(reverse("demo_phone") + query)
+
+
+def _report(request: HttpRequest, gateway_id: str, state: str) -> None:
+    if gateway_id:
+        exchange.report(
+            gateway_id, state, request.build_absolute_uri(reverse("api:inbound_reports"))
+        )
 
 
 def _told(request: HttpRequest, kind: str) -> tuple[str, str, str]:

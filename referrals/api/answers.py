@@ -9,6 +9,10 @@ from rest_framework import serializers
 
 from referrals.access import visible_offers, visible_referrals
 from referrals.api.rights import may_tell
+from referrals.calc import scores
+from referrals.calc.quantities import QUANTITIES
+from referrals.calc.thermal import classes_of
+from referrals.calc.wording import words
 from referrals.models import (
     Baby,
     Entry,
@@ -17,9 +21,11 @@ from referrals.models import (
     Observation,
     Outcome,
     Referral,
+    ScoreTaken,
     Staff,
 )
 from referrals.reading import known_facts
+from referrals.saying import offered
 
 
 def readable_referrals(staff: Staff) -> QuerySet[Referral]:
@@ -103,7 +109,8 @@ class BabyEndedAnswer(BabyAnswer, WithHead):
 class MotherAnswer(serializers.Serializer):
     """The mother, without a name."""
 
-    travels = serializers.BooleanField()
+    age_years = serializers.IntegerField(allow_null=True)
+    travels = serializers.BooleanField(allow_null=True, help_text="Null: nobody has told.")
     facts = serializers.SerializerMethodField()
 
     @FACTS
@@ -112,12 +119,41 @@ class MotherAnswer(serializers.Serializer):
         return shown_facts(mother.observations.all())
 
 
+class MotherToldAnswer(MotherAnswer, WithHead):
+    """The mother after something was told of her."""
+
+
+class BabyToldAnswer(BabyAnswer, WithHead):
+    """A baby after something was told of it."""
+
+
+class BabyAddedAnswer(BabyAnswer, WithHead):
+    """A baby that was not told of at the raise."""
+
+
+class HandsAnswer(WithHead):
+    """Who does what at the bedside, as told last."""
+
+    ventilates = serializers.CharField(allow_blank=True)
+    relieves = serializers.CharField(allow_blank=True)
+    reports = serializers.CharField(allow_blank=True)
+    alone = serializers.BooleanField(allow_null=True)
+
+
+class OwnWords(serializers.CharField):
+    """Words that are stored in English because they are the service's own, in the reader's."""
+
+    def to_representation(self, value: str) -> str:
+        """What a district wrote itself is in no catalogue and stays as it is."""
+        return words(value)
+
+
 class NeedAnswer(WithHead):
     """Care that is needed, and the rule that says so."""
 
     id = serializers.IntegerField()
     rule = serializers.CharField()
-    words = serializers.CharField()
+    words = OwnWords()
     source = serializers.CharField()  # type: ignore[assignment]
     capabilities = serializers.ListField(child=serializers.CharField())
     preferred_capabilities = serializers.ListField(child=serializers.CharField())
@@ -177,7 +213,25 @@ class ReferralAnswer(serializers.Serializer):
         return [joined.code for joined in referral.joined_from.all()]
 
 
-class ObservationAnswer(WithHead):
+class WithdrawnAnswer(WithHead):
+    """Whether something told was taken back, by whom and why."""
+
+    withdrawn_at = serializers.DateTimeField(allow_null=True)
+    withdrawn_by = serializers.CharField(allow_blank=True)
+    withdrawn_because = serializers.SerializerMethodField()
+
+    def get_withdrawn_because(self, row: Any) -> str:
+        """The reason that was told."""
+        return row.withdrawn_why.text if row.withdrawn_why else ""
+
+
+class MendedAnswer(WithdrawnAnswer):
+    """Something told, and the entry it corrects; the newest one stands."""
+
+    corrects = serializers.IntegerField(source="corrects_id", allow_null=True)
+
+
+class ObservationAnswer(MendedAnswer):
     """One reading as it was told."""
 
     id = serializers.IntegerField()
@@ -186,9 +240,15 @@ class ObservationAnswer(WithHead):
     observed_at = serializers.DateTimeField()
     received_at = serializers.DateTimeField()
     observed_by = serializers.CharField()
-    corrects = serializers.IntegerField(source="corrects_id", allow_null=True)
     facts = serializers.SerializerMethodField()
+    thermal = serializers.SerializerMethodField(
+        help_text="The class of the temperature, by the scheme that draws the lines."
+    )
     note = serializers.SerializerMethodField()
+
+    def get_thermal(self, row: Observation | MotherObservation) -> dict[str, str]:
+        """Under both schemes; empty without a temperature."""
+        return classes_of(row.facts().get("temperature_c"))
 
     def get_baby(self, row: Observation | MotherObservation) -> int | None:
         """The birth order; nothing for the mother."""
@@ -207,7 +267,7 @@ class ObservationAnswer(WithHead):
         return row.note.text if row.note else ""
 
 
-class TreatmentAnswer(WithHead):
+class TreatmentAnswer(MendedAnswer):
     """What was given, as told."""
 
     id = serializers.IntegerField()
@@ -223,7 +283,7 @@ class TreatmentAnswer(WithHead):
         return row.baby.birth_order if row.baby else None
 
 
-class AdviceAnswer(WithHead):
+class AdviceAnswer(MendedAnswer):
     """Advice as it was recorded."""
 
     id = serializers.IntegerField()
@@ -231,10 +291,80 @@ class AdviceAnswer(WithHead):
     asked_by = serializers.CharField(allow_blank=True)
     words = serializers.CharField(source="text.text")
     read_back = serializers.BooleanField()
+    is_decision = serializers.BooleanField()
+    recorded_by = serializers.CharField(allow_blank=True)
     recorded_at = serializers.DateTimeField()
 
 
-class OutcomeAnswer(WithHead):
+class ItemAnswer(serializers.Serializer):
+    """One item of a score. ``value``, ``by`` and ``at`` are empty while it is missing."""
+
+    item = serializers.CharField()
+    value = serializers.JSONField(allow_null=True)
+    unit = serializers.CharField(allow_blank=True)
+    points = serializers.IntegerField(allow_null=True)
+    by = serializers.CharField(allow_blank=True)
+    at = serializers.DateTimeField(allow_null=True)
+
+
+class ScoreAnswer(MendedAnswer):
+    """A score as it was taken; ``total`` is null as long as an item is ``missing``."""
+
+    id = serializers.IntegerField()
+    baby = serializers.SerializerMethodField()
+    score = serializers.CharField(source="kind")
+    minute = serializers.IntegerField(allow_null=True)
+    scored_at = serializers.DateTimeField()
+    received_at = serializers.DateTimeField()
+    scored_by = serializers.CharField()
+    help_given = serializers.BooleanField(allow_null=True)
+    total = serializers.IntegerField(allow_null=True)
+    missing = serializers.SerializerMethodField()
+    items = serializers.SerializerMethodField()
+    words = serializers.SerializerMethodField()
+    published_for = serializers.SerializerMethodField()
+    source = serializers.SerializerMethodField()  # type: ignore[assignment]
+
+    def get_baby(self, row: ScoreTaken) -> int:
+        """The birth order."""
+        return row.baby.birth_order
+
+    def get_missing(self, row: ScoreTaken) -> list[str]:
+        """The items of which nothing was told."""
+        return [item.code for item in row.score().items if item.code not in row.items]
+
+    @extend_schema_field(ItemAnswer(many=True))
+    def get_items(self, row: ScoreTaken) -> list[dict[str, Any]]:
+        """Every item of the score, in its order."""
+        return [_item_answer(row, item) for item in row.score().items]
+
+    def get_words(self, row: ScoreTaken) -> str:
+        """The total within its range, or which items are missing."""
+        return row.in_words()
+
+    def get_published_for(self, row: ScoreTaken) -> str:
+        """What the score was published for."""
+        return words(row.score().published_for)
+
+    def get_source(self, row: ScoreTaken) -> str:
+        """Where it was published."""
+        return words(row.score().source)
+
+
+def _item_answer(row: ScoreTaken, item: scores.Item) -> dict[str, Any]:
+    found = row.items.get(item.code, {})
+    quantity = found.get("quantity") or item.quantity
+    return {
+        "item": item.code,
+        "value": found.get("value"),
+        "unit": words(QUANTITIES[quantity].unit) if quantity else "",
+        "points": row.points.get(item.code),
+        "by": found.get("by", ""),
+        "at": found.get("at"),
+    }
+
+
+class OutcomeAnswer(MendedAnswer):
     """How it went."""
 
     id = serializers.IntegerField()
@@ -345,9 +475,13 @@ class MeAnswer(serializers.Serializer):
 
     username = serializers.CharField()
     name = serializers.CharField(source="display_name")
-    language = serializers.CharField()
+    language = serializers.SerializerMethodField()
     roles = RoleAnswer(many=True)
     server_time = serializers.SerializerMethodField()
+
+    def get_language(self, staff: Staff) -> str:
+        """The person's own, or that of the deployment."""
+        return offered(staff.language)
 
     def get_server_time(self, staff: Staff) -> datetime:
         """The server's clock, for a device to know its own offset."""

@@ -8,7 +8,7 @@ from rest_framework import exceptions
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from referrals import access, lifecycle
+from referrals import access, endings, joining, lifecycle, reconfirming
 from referrals.api import answers, told
 from referrals.api.base import StaffView, one, page_of
 from referrals.api.idempotency import once
@@ -49,7 +49,7 @@ class TakeBack(OfReferral):
         referral = self.referral(code)
         require_post_or_desk(self.scope, referral)
         said = self.told(told.ReasonTold)
-        lifecycle.take_back(self.by(said), referral, reason=said["reason"])
+        endings.take_back(self.by(said), referral, reason=said["reason"])
         return Response(self.shown(answers.ReferralAnswer, self.referral(code)))
 
 
@@ -67,7 +67,7 @@ class Join(OfReferral):
         if into is None:
             raise exceptions.ValidationError({"into": [_("no referral has this code")]})
         require_desk(self.scope, into)
-        lifecycle.join(self.by(said), referral, into)
+        joining.join(self.by(said), referral, into)
         return Response(self.shown(answers.ReferralAnswer, self.referral(code)))
 
 
@@ -132,7 +132,7 @@ class OfferReconfirm(OfferVerb):
     @once
     def post(self, request: Request, pk: int) -> Response:
         """After a change of shift: still ready. What is left out of the two stays as it was."""
-        return self.said_yes(pk, lifecycle.reconfirm)
+        return self.said_yes(pk, reconfirming.reconfirm)
 
 
 class OfferDecline(OfferVerb):

@@ -4,6 +4,7 @@ from datetime import datetime
 from typing import Any, TypeVar
 
 from django.db.models import Model, QuerySet
+from django.utils import translation
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import extend_schema, inline_serializer
 from rest_framework import exceptions, serializers
@@ -21,6 +22,7 @@ from referrals.acting import By, by_staff
 from referrals.api.kept import CarefulJSONParser
 from referrals.calc.terms import EntryChannel
 from referrals.models import Referral, Staff
+from referrals.saying import offered
 
 M = TypeVar("M", bound=Model)
 
@@ -58,9 +60,15 @@ class StaffView(APIView):
     content_negotiation_class = AlwaysJSON
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        """Take the body whole before it is parsed, so that it can be kept as it came."""
+        """Take the body whole before it is parsed, so that it can be kept as it came.
+
+        From here on the sentences are in the person's own language, if they have one; Django's
+        middleware chooses anew for the next request.
+        """
         _ = request._request.body
         super().initial(request, *args, **kwargs)
+        if isinstance(request.user, Staff) and request.user.language:
+            translation.activate(offered(request.user.language))
 
     @property
     def staff(self) -> Staff:

@@ -34,6 +34,7 @@ from referrals import clock
 from referrals.api import kept
 from referrals.api.errors import PROBLEM_TYPE, REFUSALS, as_problem
 from referrals.models import DeviceRequest
+from referrals.saying import for_the_record, to_tell
 
 HEADER = "Idempotency-Key"
 LONGEST_KEY = 200
@@ -167,7 +168,8 @@ def _claim(request: Request, caller: str, key: str, print_of_it: str) -> tuple[D
 
 def _standing(request: Request, claim: DeviceRequest, print_of_it: str) -> Response:
     if claim.fingerprint != print_of_it:
-        kept.keep(request, claim.caller, f"key {claim.key} was used before for something else")
+        problem = to_tell("key %(key)s was used before for something else", key=claim.key)
+        kept.keep(request, claim.caller, for_the_record(problem))
         raise KeyReused(
             _(
                 "This key was used before for something else. Send it again under a new key; "

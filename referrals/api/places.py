@@ -1,6 +1,7 @@
 """Places, units and their cots, alerts, and who is asking."""
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -10,7 +11,8 @@ from referrals.api import answers, told
 from referrals.api.base import StaffView, one, page_of
 from referrals.api.idempotency import once
 from referrals.api.rights import require_unit
-from referrals.models import Alert
+from referrals.calc.states import NotPossible
+from referrals.models import Alert, CotReport, Unit
 
 
 class Me(StaffView):
@@ -70,6 +72,29 @@ class UnitCots(StaffView):
         return Response(self.shown(answers.UnitAnswer, unit))
 
 
+class UnitCotsWithdraw(StaffView):
+    """The newest report of free cots was wrong."""
+
+    @extend_schema(request=told.ReasonTold, responses=answers.UnitAnswer)
+    @once
+    def post(self, request: Request, code: str) -> Response:
+        """Take the newest report back, with a reason; what was promised since stays promised."""
+        unit = one(access.visible_units(self.staff), code=code)
+        require_unit(self.scope, unit)
+        said = self.told(told.ReasonTold)
+        unit = cots.withdraw_report(self.by(said), _newest_report(unit), why=said["reason"])
+        return Response(self.shown(answers.UnitAnswer, unit))
+
+
+def _newest_report(unit: Unit) -> CotReport:
+    report = unit.cot_reports.filter(withdrawn_at=None).order_by("-pk").first()
+    if report is None:
+        raise NotPossible(
+            _("No report stands that could be taken back."), code="nothing_to_withdraw"
+        )
+    return report
+
+
 ALL = OpenApiParameter("all", bool, description="1: those dealt with, too.")
 
 
@@ -97,4 +122,16 @@ class AlertAcknowledge(StaffView):
         """Take an alert: its ladder stops. A second press changes nothing."""
         alert = one(access.visible_alerts(self.staff), pk=pk)
         alert = alerting.acknowledge(alert.pk, self.by(self.told(told.WhenTold)))
+        return self.answer(answers.AlertAnswer, alert, referral=alert.referral_id)
+
+
+class AlertGiveBack(StaffView):
+    """I cannot after all."""
+
+    @extend_schema(request=told.WhenTold, responses=answers.AlertAnswer)
+    @once
+    def post(self, request: Request, pk: int) -> Response:
+        """Give a taken alert back: the others are told again, and the ladder runs on."""
+        alert = one(access.visible_alerts(self.staff), pk=pk)
+        alert = alerting.give_back(alert.pk, self.by(self.told(told.WhenTold)))
         return self.answer(answers.AlertAnswer, alert, referral=alert.referral_id)

@@ -1,5 +1,7 @@
 """Facts of a referral over the API: observations, treatments, advice, needs, endings, outcomes."""
 
+from collections.abc import Callable
+from dataclasses import asdict, replace
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -8,21 +10,34 @@ from rest_framework import exceptions
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from referrals import lifecycle, recording
+from referrals import (
+    adding,
+    clock,
+    contact_with_post,
+    correcting,
+    describing,
+    endings,
+    recording,
+    reopening,
+)
+from referrals.acting import By
 from referrals.api import answers, told
 from referrals.api.base import StaffView, one
 from referrals.api.idempotency import once
 from referrals.api.rights import require_raiser, require_receiver_or_desk, require_tell
 from referrals.calc.terms import Ending
-from referrals.models import Baby, MotherObservation, Observation, Outcome, Referral
+from referrals.models import Baby, MotherObservation, Need, Observation, Outcome, Referral
+from referrals.models.observations import BABY_FACTS
 
 
 class OfReferral(StaffView):
     """A view below one referral."""
 
     def referral(self, code: str) -> Referral:
-        """The referral in the person's scope."""
-        return one(answers.readable_referrals(self.staff), code=code)
+        """The referral in the person's scope; the post, if it asks, was heard of."""
+        referral = one(answers.readable_referrals(self.staff), code=code)
+        contact_with_post.seen(referral, self.staff, clock.now())
+        return referral
 
     def known_referral(self, code: str) -> Referral:
         """The referral, for those who know the babies."""
@@ -72,37 +87,37 @@ class Observations(OfReferral):
         return self.answer(answers.ObservationAnswer, row, referral=referral.pk, status=201)
 
     def _of_baby(self, referral: Referral, said: dict[str, Any]) -> Observation:
-        baby = baby_of(referral, said.get("baby"))
-        return recording.observe(
-            self.by(said),
-            baby,
-            told.facts_in(said),
-            note=said.get("note", ""),
-            corrects=_corrected(baby.observations.all(), said),
-        )
+        baby, by = baby_of(referral, said.get("baby")), self.by(said)
+        facts, note = told.facts_in(said), said.get("note", "")
+        old = corrected(baby.observations.all(), said)
+        if old:
+            return correcting.observation(by, old, facts, note=note, why=said.get("reason", ""))
+        return recording.observe(by, baby, facts, note=note)
 
     def _of_mother(self, referral: Referral, said: dict[str, Any]) -> MotherObservation:
-        return recording.observe_mother(
-            self.by(said),
-            referral.mother,
-            told.facts_in(said),
-            note=said.get("note", ""),
-            corrects=_corrected(referral.mother.observations.all(), said),
-        )
+        by, facts, note = self.by(said), told.facts_in(said), said.get("note", "")
+        old = corrected(referral.mother.observations.all(), said)
+        if old:
+            return correcting.mother(by, old, facts, note=note, why=said.get("reason", ""))
+        return recording.observe_mother(by, referral.mother, facts, note=note)
 
 
-def _corrected(rows: Any, said: dict[str, Any]) -> Any:
-    """The row a reading corrects; each row is corrected once, a second one corrects the first."""
+def corrected(rows: Any, said: dict[str, Any]) -> Any:
+    """The entry that this corrects; each is corrected once, a second time the newest one is.
+
+    Raises:
+        ValidationError: beside ``corrects``.
+    """
     if "corrects" not in said:
         return None
     by_number = {row.pk: row for row in rows}
     row = by_number.get(said["corrects"])
     if row is None:
-        sentence = _("there is no such observation of this patient")
+        sentence = _("there is no such entry to correct here")
         raise exceptions.ValidationError({"corrects": [sentence]})
     later = next((each.pk for each in by_number.values() if each.corrects_id == row.pk), None)
     if later:
-        sentence = _("this was corrected already; correct observation %(number)s instead")
+        sentence = _("this was corrected already; correct number %(number)s instead")
         raise exceptions.ValidationError({"corrects": [sentence % {"number": later}]})
     return row
 
@@ -119,20 +134,23 @@ class Treatments(OfReferral):
     @extend_schema(request=told.TreatmentTold, responses={201: answers.TreatmentAnswer})
     @once
     def post(self, request: Request, code: str) -> Response:
-        """Record a treatment: what, amount as told, when and by whom."""
+        """Record a treatment: what, amount as told, when and by whom; or correct one."""
         referral = self.known_referral(code)
         said = self.told(told.TreatmentTold)
-        row = recording.record_treatment(
-            self.by(said),
-            referral,
-            recording.Told(
-                words=said["words"],
-                given_by=said.get("given_by", ""),
-                given_at=said.get("given_at"),
-            ),
-            baby=None if said.get("mother") else baby_of(referral, said.get("baby")),
-        )
+        by, words = self.by(said), _treatment_in(said)
+        baby = None if said.get("mother") else baby_of(referral, said.get("baby"))
+        old = corrected(referral.treatments.all(), said)
+        if old:
+            row = correcting.treatment(by, old, words, baby=baby, why=said.get("reason", ""))
+        else:
+            row = recording.record_treatment(by, referral, words, baby=baby)
         return self.answer(answers.TreatmentAnswer, row, referral=referral.pk, status=201)
+
+
+def _treatment_in(said: dict[str, Any]) -> recording.Told:
+    return recording.Told(
+        words=said["words"], given_by=said.get("given_by", ""), given_at=said.get("given_at")
+    )
 
 
 class AdviceGiven(OfReferral):
@@ -147,17 +165,23 @@ class AdviceGiven(OfReferral):
     @extend_schema(request=told.AdviceTold, responses={201: answers.AdviceAnswer})
     @once
     def post(self, request: Request, code: str) -> Response:
-        """Record advice; a unit that was only asked may advise too."""
+        """Record advice; a unit that was only asked may advise too. Or correct it, by those who
+        know the baby.
+        """
         referral = self.referral(code)
         said = self.told(told.AdviceTold)
-        row = recording.record_advice(
-            self.by(said),
-            referral,
-            given_by=said["given_by"],
-            words=said["words"],
-            asked_by=said.get("asked_by", ""),
-            read_back=said.get("read_back", False),
-        )
+        by = self.by(said)
+        words: dict[str, Any] = {name: said[name] for name in ("given_by", "words")}
+        words["read_back"] = said.get("read_back", False)
+        if "is_decision" in said:
+            words["is_decision"] = said["is_decision"]
+        old = corrected(referral.advice.all(), said)
+        if old:
+            require_tell(self.scope, referral)
+            row = correcting.advice(by, old, **words, why=said.get("reason", ""))
+        else:
+            asked_by = said.get("asked_by", "")
+            row = recording.record_advice(by, referral, **words, asked_by=asked_by)
         return self.answer(answers.AdviceAnswer, row, referral=referral.pk, status=201)
 
 
@@ -177,11 +201,105 @@ class NeedOverride(OfReferral):
     @once
     def post(self, request: Request, code: str, pk: int) -> Response:
         """Set a derived need aside with a reason; both stay on the record."""
+        return self._decided(code, pk, recording.override_need)
+
+    def _decided(self, code: str, pk: int, decide: Callable[[By, Need, str], Need]) -> Response:
         referral = self.known_referral(code)
         need = one(referral.needs.filter(superseded_at=None), pk=pk)
         said = self.told(told.ReasonTold)
-        need = recording.override_need(self.by(said), need, said["reason"])
+        need = decide(self.by(said), need, said["reason"])
         return self.answer(answers.NeedAnswer, need, referral=referral.pk)
+
+
+class NeedRestore(NeedOverride):
+    """A need that was set aside counts again."""
+
+    @extend_schema(request=told.ReasonTold, responses=answers.NeedAnswer)
+    @once
+    def post(self, request: Request, code: str, pk: int) -> Response:
+        """Let a need count again that a person had set aside, with a reason."""
+        return self._decided(code, pk, recording.restore_need)
+
+
+BABY_DETAILS = ("sex", "born_at", "ventilated_since", "weight_guessed")
+
+
+def baby_told(said: dict[str, Any]) -> describing.BabyTold:
+    """A baby as the verbs want it told."""
+    given = {name: value for name, value in said.items() if value is not None}
+    return describing.BabyTold(
+        facts={name: given[name] for name in BABY_FACTS if name in given},
+        details={name: given[name] for name in BABY_DETAILS if name in given},
+        name=given.get("name", ""),
+    )
+
+
+class Babies(OfReferral):
+    """A twin told of later."""
+
+    @extend_schema(request=told.BabyAddedTold, responses={201: answers.BabyAddedAnswer})
+    @once
+    def post(self, request: Request, code: str) -> Response:
+        """Add a baby: asked and accepting units are told, one more cot is kept if there is one."""
+        referral = self.known_referral(code)
+        said = self.told(told.BabyAddedTold)
+        baby = adding.add_baby(self.by(said), referral, baby_told(said))
+        return self.answer(answers.BabyAddedAnswer, baby, referral=referral.pk, status=201)
+
+
+class BabyDescribed(OfReferral):
+    """One baby: what does not change with time."""
+
+    @extend_schema(
+        request=told.BabyDescribedTold,
+        responses=answers.BabyToldAnswer,
+        operation_id="referrals_babies_describe",
+    )
+    @once
+    def post(self, request: Request, code: str, birth_order: int) -> Response:
+        """Say, or correct, sex, time of birth, start of ventilation, whether the weight is a guess,
+        the name.
+        """
+        referral = self.known_referral(code)
+        baby = one(referral.babies.all(), birth_order=birth_order)
+        said = self.told(told.BabyDescribedTold)
+        describing.tell_of(self.by(said), baby, baby_told(said))
+        return self.answer(answers.BabyToldAnswer, baby, referral=referral.pk)
+
+
+class MotherOf(OfReferral):
+    """The mother."""
+
+    @extend_schema(request=told.MotherTold, responses=answers.MotherToldAnswer)
+    @once
+    def post(self, request: Request, code: str) -> Response:
+        """Say, or correct, how old she is and whether she travels with the baby."""
+        referral = self.known_referral(code)
+        said = self.told(told.MotherTold)
+        names: tuple[str, ...] = ("age_years", "travels")
+        details = {name: said[name] for name in names if name in said}
+        mother = describing.describe_mother(self.by(said), referral.mother, details)
+        return self.answer(answers.MotherToldAnswer, mother, referral=referral.pk)
+
+
+class HandsAtTheBedside(OfReferral):
+    """Who ventilates, who relieves, who reports; or one person alone."""
+
+    @extend_schema(responses=answers.HandsAnswer, operation_id="hands_read")
+    def get(self, request: Request, code: str) -> Response:
+        """As told last."""
+        return Response(self.shown(answers.HandsAnswer, self.known_referral(code)))
+
+    @extend_schema(request=told.HandsTold, responses=answers.HandsAnswer)
+    @once
+    def post(self, request: Request, code: str) -> Response:
+        """Say it; the desk is told when one person is alone."""
+        referral = self.known_referral(code)
+        said = self.told(told.HandsTold)
+        named = {name: said[name] for name in asdict(describing.Hands()) if name in said}
+        hands = replace(describing.Hands.of(referral), **named)
+        row = describing.say_who_ventilates(self.by(said), referral, hands)
+        return self.answer(answers.HandsAnswer, row, referral=referral.pk)
 
 
 class Entries(OfReferral):
@@ -206,7 +324,7 @@ class BabyEnding(OfReferral):
         referral = self.known_referral(code)
         baby = one(referral.babies.all(), birth_order=birth_order)
         said = self.told(told.EndingTold)
-        lifecycle.end_baby(
+        endings.end_baby(
             self.by(said),
             baby,
             Ending(said["ending"]),
@@ -228,7 +346,7 @@ class BabyEndingReverse(OfReferral):
         referral = self.known_referral(code)
         baby = one(referral.babies.all(), birth_order=birth_order)
         said = self.told(told.ReasonTold)
-        lifecycle.reverse_ending(self.by(said), baby, reason=said["reason"])
+        reopening.reverse_ending(self.by(said), baby, reason=said["reason"])
         return self.answer(answers.BabyEndedAnswer, baby, referral=referral.pk)
 
 
@@ -245,12 +363,17 @@ class Outcomes(OfReferral):
     @extend_schema(request=told.OutcomeTold, responses={201: answers.OutcomeAnswer})
     @once
     def post(self, request: Request, code: str) -> Response:
-        """Tell the attendant who raised the referral how a baby is."""
+        """Tell the attendant who raised the referral how a baby is; or correct what was told."""
         referral = self.referral(code)
         require_receiver_or_desk(self.scope, referral)
         said = self.told(told.OutcomeTold)
         baby = baby_of(referral, said.get("baby"))
-        row = recording.tell_outcome(self.by(said), baby, state=said["state"], words=said["words"])
+        by, words = self.by(said), {name: said[name] for name in ("state", "words")}
+        old = corrected(baby.outcomes.all(), said)
+        if old:
+            row = correcting.outcome(by, old, **words, why=said.get("reason", ""))
+        else:
+            row = recording.tell_outcome(by, baby, **words)
         return self.answer(answers.OutcomeAnswer, row, referral=referral.pk, status=201)
 
 

@@ -69,7 +69,7 @@ PAGE_PARAMETERS = [
         ("offset", "Rows to pass over.", 0),
     )
 ]
-WITHOUT_KEY = ("/positions/",)
+WITHOUT_KEY = ("/positions/", "/inbound/sms/", "/inbound/missed_calls/", "/inbound/reports/")
 """What machines send: deduplicated by its own keys."""
 
 

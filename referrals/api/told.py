@@ -1,10 +1,13 @@
 """The shape of what is told to the API. Shape only: what is possible is for the verbs to say."""
 
+from math import isfinite
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from referrals.calc.scores import ScoreKind
 from referrals.calc.terms import (
     Bleeding,
     Breathing,
@@ -24,6 +27,7 @@ from referrals.models.observations import BABY_FACTS, MOTHER_FACTS
 LARGEST_ID = 2**63 - 1
 LONGEST_TEXT = 4000
 LONGEST_LIST = 12
+LONGEST_CODE = 40
 
 
 class Word(serializers.ChoiceField):
@@ -137,6 +141,7 @@ class BabyFactsTold(serializers.Serializer):
 
     breathing = Word(Breathing)
     support = Word(Support)
+    support_since = Moment(help_text="Since when it has been in use.")
     chest_moving = YesNo()
     heart_rate = Whole(help_text="beats/min")
     heart_rate_band = Word(HeartRateBand)
@@ -146,6 +151,7 @@ class BabyFactsTold(serializers.Serializer):
     oxygen_flow_l_min = Number(help_text="L/min")
     fio2 = Number(help_text="0.21 to 1")
     colour = Word(Colour)
+    capillary_refill_s = Number(help_text="s until pressed skin is pink again")
     response = Word(Response)
     glucose = Number(help_text="in the unit of glucose_unit")
     glucose_unit = Word(GlucoseUnit)
@@ -154,9 +160,11 @@ class BabyFactsTold(serializers.Serializer):
     gestation_weeks = Number(help_text="completed weeks, with days as a fraction")
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        """A glucose means nothing without its unit."""
+        """A glucose means nothing without its unit, nor a time without the support it is of."""
         if attrs.get("glucose") is not None and not attrs.get("glucose_unit"):
             raise serializers.ValidationError({"glucose_unit": [_("say mg_dl or mmol_l")]})
+        if attrs.get("support_since") and not attrs.get("support"):
+            raise serializers.ValidationError({"support": [_("say which support it is")]})
         return super().validate(attrs)
 
 
@@ -170,8 +178,11 @@ class MotherFactsTold(serializers.Serializer):
     consciousness = Word(Consciousness)
 
 
-class BabyTold(BabyFactsTold, Told):
-    """One baby at the raise."""
+BABY_DETAILS = ("sex", "born_at", "ventilated_since", "weight_guessed", "name")
+
+
+class BabyDetailsTold(serializers.Serializer):
+    """What does not change with time."""
 
     sex = serializers.ChoiceField(
         choices=["female", "male", "not_clear"], required=False, allow_null=True
@@ -180,6 +191,10 @@ class BabyTold(BabyFactsTold, Told):
     ventilated_since = Moment()
     weight_guessed = YesNo()
     name = Text(200)
+
+
+class BabyTold(BabyFactsTold, BabyDetailsTold, Told):
+    """One baby at the raise."""
 
 
 class ReferralTold(WhenTold):
@@ -199,12 +214,18 @@ class ReferralTold(WhenTold):
     )
 
 
-class ObservationTold(BabyFactsTold, MotherFactsTold, WhenTold):
+class MendingTold(Told):
+    """What stands in the place of an entry that was wrong; the old one stays in sight."""
+
+    corrects = Whole(min_value=1, max_value=LARGEST_ID, help_text="The entry this corrects.")
+    reason = Text(300, help_text="Why it is corrected, if it needs saying.")
+
+
+class ObservationTold(BabyFactsTold, MotherFactsTold, MendingTold, WhenTold):
     """What was seen of one baby, or of the mother."""
 
     baby = Whole(min_value=1, max_value=99, help_text="Birth order; 1 when not told.")
     mother = YesNo(help_text="True when this is about the mother.")
-    corrects = Whole(min_value=1, max_value=LARGEST_ID, help_text="The observation this corrects.")
     note = Text()
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -221,7 +242,73 @@ class ObservationTold(BabyFactsTold, MotherFactsTold, WhenTold):
         return super().validate(attrs)
 
 
-class TreatmentTold(WhenTold):
+class BabyDescribedTold(BabyDetailsTold, WhenTold):
+    """What does not change with time, told or corrected later."""
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """It says something."""
+        if not any(attrs.get(name) is not None for name in BABY_DETAILS):
+            raise serializers.ValidationError({"non_field_errors": [_("say at least one thing")]})
+        return super().validate(attrs)
+
+
+class BabyAddedTold(BabyFactsTold, BabyDetailsTold, WhenTold):
+    """A twin that was not told of at the raise; everything may be missing."""
+
+
+class MotherTold(WhenTold):
+    """What does not change on the way."""
+
+    age_years = Whole(help_text="years")
+    travels = YesNo(help_text="Whether she travels with the baby.")
+
+
+class HandsTold(WhenTold):
+    """Whose hands are there; what is left out stays as it was told before."""
+
+    ventilates = Text(120)
+    relieves = Text(120)
+    reports = Text(120)
+    alone = YesNo(help_text="One person only: the desk rings and enters the checks.")
+
+
+@extend_schema_field({"oneOf": [{"type": "string"}, {"type": "number"}]})
+class ItemFound(serializers.Field):
+    """What was found of one item of a score: the code of a finding, or a number."""
+
+    def to_internal_value(self, data: Any) -> str | float:
+        """A word or a finite number; true and false are neither."""
+        if isinstance(data, str) and len(data) <= LONGEST_CODE:
+            return data
+        if isinstance(data, int | float) and not isinstance(data, bool) and isfinite(data):
+            return data
+        raise serializers.ValidationError(_("say the word of a finding, or a number"))
+
+    def to_representation(self, value: Any) -> Any:
+        """As it was told."""
+        return value
+
+
+class ScoreTold(MendingTold, WhenTold):
+    """A published score: what was found of each item; a missing one leaves it without a number."""
+
+    score = Word(ScoreKind, required=True, allow_null=False)
+    items = serializers.DictField(
+        child=ItemFound(), allow_empty=False, help_text="By item, as in the answer."
+    )
+    glucose_unit = Word(GlucoseUnit, help_text="Needed with the item sugar.")
+    minute = Whole(min_value=0, max_value=60, help_text="After birth; of the Apgar score.")
+    help_given = YesNo(help_text="The baby was being helped to breathe.")
+    baby = Whole(min_value=1, max_value=99, help_text="Birth order; 1 when not told.")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """A glucose means nothing without its unit."""
+        if "sugar" in attrs["items"] and not attrs.get("glucose_unit"):
+            raise serializers.ValidationError({"glucose_unit": [_("say mg_dl or mmol_l")]})
+        return super().validate(attrs)
+
+
+class TreatmentTold(MendingTold, WhenTold):
     """What was given, in the words of whoever told it."""
 
     words = Text(required=True)
@@ -231,13 +318,14 @@ class TreatmentTold(WhenTold):
     mother = YesNo()
 
 
-class AdviceTold(WhenTold):
+class AdviceTold(MendingTold, WhenTold):
     """Advice of a named clinician."""
 
     given_by = Text(120, required=True)
     words = Text(required=True)
     asked_by = Text(120)
     read_back = YesNo()
+    is_decision = YesNo(help_text="What that person decided, not only advice.")
 
 
 class ReasonTold(WhenTold):
@@ -286,7 +374,7 @@ class EndingTold(WhenTold):
     words = Text()
 
 
-class OutcomeTold(WhenTold):
+class OutcomeTold(MendingTold, WhenTold):
     """How it went, for the attendant who raised the referral."""
 
     state = Word(OutcomeState, required=True, allow_null=False)

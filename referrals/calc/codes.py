@@ -12,6 +12,8 @@ import unicodedata
 from collections.abc import Callable
 from typing import NewType
 
+from referrals.calc.wording import words
+
 ALPHABET = "ABCDEFGHJKMNPQRTUVWXYZ2346789"
 SHORTEST_CODE = 4
 LONGEST_CODE = 8
@@ -66,12 +68,25 @@ def normalise_code(text: str) -> CaseCode:
     code = "".join(_plain(character) for character in unicodedata.normalize("NFKC", text)).upper()
     if not SHORTEST_CODE <= len(code) <= LONGEST_CODE:
         raise InvalidCode(
-            f"'{text}' is not a code: a code has {SHORTEST_CODE} to {LONGEST_CODE} characters."
+            words(
+                "'%(text)s' is not a code: a code has %(shortest)d to %(longest)d characters.",
+                text=text,
+                shortest=SHORTEST_CODE,
+                longest=LONGEST_CODE,
+            )
         )
     if strange := sorted(set(code) - set(ALPHABET)):
-        raise InvalidCode(f"'{text}' is not a code: codes never hold {' '.join(strange)}.")
+        raise InvalidCode(
+            words(
+                "'%(text)s' is not a code: codes never hold %(strange)s.",
+                text=text,
+                strange=" ".join(strange),
+            )
+        )
     if reads_as_something_else(code):
-        raise InvalidCode(f"'{text}' is not a code: letters and digits are mixed, as in K7Q4.")
+        raise InvalidCode(
+            words("'%(text)s' is not a code: letters and digits are mixed, as in K7Q4.", text=text)
+        )
     return CaseCode(code)
 
 

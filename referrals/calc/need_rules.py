@@ -19,6 +19,7 @@ from referrals.calc.terms import (
     Urgency,
 )
 from referrals.calc.thermal import ThermalClass
+from referrals.calc.wording import marked
 
 WHO_2003 = "WHO, Managing newborn problems, 2003"
 WHO_LEVELS = "WHO levels of newborn care, quoted in BMC Pediatrics 2023, Table 1"
@@ -26,7 +27,7 @@ AHA_2020 = "2020 AHA guidelines, Part 5, Circulation 2020;142(S2)"
 ICMR_2020 = "ICMR Standard Treatment Workflow, Neonatal transport, July 2020"
 WHO_1997 = "WHO, Thermal protection of the newborn, 1997"
 LEE_2001 = "Lee et al., J Pediatr 2001;139:220, value from memory"
-COMMON_PRACTICE = "common practice, no source"
+COMMON_PRACTICE = marked("common practice, no source")
 
 BREATHING_FACTS = ("breathing", "support", "respiratory_rate")
 HEART_FACTS = ("heart_rate", "heart_rate_band")
@@ -50,7 +51,7 @@ EMERGENCY_CARE = (
 RULES: tuple[NeedRule[BabyStatus], ...] = (
     NeedRule[BabyStatus](
         code="nothing_known",
-        words="Nothing is known yet: the safest is assumed",
+        words=marked("Nothing is known yet: the safest is assumed"),
         source=COMMON_PRACTICE,
         applies=when.nothing_is_known,
         capabilities=BASIC_SUPPORT,
@@ -60,7 +61,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="breathing_not_known",
-        words="Breathing is not known: the safest is assumed",
+        words=marked("Breathing is not known: the safest is assumed"),
         source=COMMON_PRACTICE,
         applies=when.breathing_is_unknown,
         capabilities=BASIC_SUPPORT,
@@ -70,7 +71,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="not_breathing",
-        words="Not breathing: breaths are given without a break, also on the road",
+        words=marked("Not breathing: breaths are given without a break, also on the road"),
         source=f"{WHO_2003}, P-3 and P-4; capabilities: {WHO_LEVELS}",
         applies=when.not_breathing,
         capabilities=BASIC_SUPPORT | CPAP,
@@ -80,7 +81,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="slow_or_gasping",
-        words="Gasping or fewer than 20 breaths a minute: breaths are given",
+        words=marked("Gasping or fewer than 20 breaths a minute: breaths are given"),
         source=f"{WHO_2003}, P-3 and C-66; capabilities: {WHO_LEVELS}",
         applies=when.slow_or_gasping,
         capabilities=BASIC_SUPPORT | CPAP,
@@ -90,7 +91,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="being_ventilated",
-        words="Being ventilated: needs a unit with CPAP, better a ventilator",
+        words=marked("Being ventilated: needs a unit with CPAP, better a ventilator"),
         source=WHO_LEVELS,
         applies=is_being_ventilated,
         capabilities=BASIC_SUPPORT | CPAP,
@@ -100,7 +101,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="on_ventilator",
-        words="On a ventilator: needs a unit with a ventilator",
+        words=marked("On a ventilator: needs a unit with a ventilator"),
         source=f"{WHO_LEVELS}; {ICMR_2020}",
         applies=when.one_of("support", Support.VENTILATOR),
         capabilities=BASIC_SUPPORT | VENTILATOR,
@@ -109,7 +110,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="on_cpap",
-        words="On CPAP: needs a unit with CPAP, better a ventilator",
+        words=marked("On CPAP: needs a unit with CPAP, better a ventilator"),
         source=WHO_LEVELS,
         applies=when.one_of("support", Support.CPAP),
         capabilities=BASIC_SUPPORT | CPAP,
@@ -119,7 +120,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="heart_under_60",
-        words="Heart rate under 60 or not detected",
+        words=marked("Heart rate under 60 or not detected"),
         source=AHA_2020,
         applies=when.heart_rate_band_in(HeartRateBand.NONE_DETECTED, HeartRateBand.UNDER_60),
         capabilities=BASIC_SUPPORT | CPAP,
@@ -129,7 +130,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="heart_60_to_99",
-        words="Heart rate 60-99: not yet adequate",
+        words=marked("Heart rate 60-99: not yet adequate"),
         source=AHA_2020,
         applies=when.heart_rate_band_in(HeartRateBand.FROM_60_TO_99),
         capabilities=BASIC_SUPPORT,
@@ -139,7 +140,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="heart_over_180",
-        words="Heart rate over 180: may be a sign of shock",
+        words=marked("Heart rate over 180: may be a sign of shock"),
         source=f"{WHO_2003}, F-5",
         applies=when.above("heart_rate", 180),
         capabilities=OXYGEN | FLUIDS,
@@ -148,7 +149,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="short_of_oxygen_despite_oxygen",
-        words="Low SpO2, or blue or pale, although oxygen is given",
+        words=marked("Low SpO2, or blue or pale, although oxygen is given"),
         source=f"{ICMR_2020}; {WHO_2003}, F-50",
         applies=when.both(when.gets_oxygen, when.either(when.spo2_is_low, when.blue_or_pale)),
         capabilities=OXYGEN | WARMTH | CPAP,
@@ -158,7 +159,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="spo2_low",
-        words="SpO2 below the range for the age",
+        words=marked("SpO2 below the range for the age"),
         source="AHA algorithm 2015 to ten minutes; later ERC guidelines 2021, value from memory",
         applies=when.spo2_is_low,
         capabilities=OXYGEN | WARMTH,
@@ -168,7 +169,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="blue_or_pale",
-        words="Blue or pale",
+        words=marked("Blue or pale"),
         source=ICMR_2020,
         applies=when.blue_or_pale,
         capabilities=OXYGEN | WARMTH,
@@ -178,7 +179,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="breathing_difficulty",
-        words="Breathing rate of 20-29 or over 60: breathing difficulty",
+        words=marked("Breathing rate of 20-29 or over 60: breathing difficulty"),
         source=f"{WHO_2003}, P-3 and P-4",
         applies=when.either(
             when.both(when.at_least("respiratory_rate", 20), when.below("respiratory_rate", 30)),
@@ -191,7 +192,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="on_oxygen",
-        words="On oxygen by prongs: needs a unit with oxygen",
+        words=marked("On oxygen by prongs: needs a unit with oxygen"),
         source=WHO_LEVELS,
         applies=when.one_of("support", Support.OXYGEN_BY_PRONGS),
         capabilities=OXYGEN | WARMTH,
@@ -200,7 +201,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="ventilated_over_a_minute",
-        words="Was ventilated for more than a minute",
+        words=marked("Was ventilated for more than a minute"),
         source=ICMR_2020,
         applies=when.above("minutes_ventilated", 1),
         capabilities=BASIC_SUPPORT,
@@ -209,7 +210,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="convulsions",
-        words="Convulsions",
+        words=marked("Convulsions"),
         source=f"{ICMR_2020}, value from memory",
         applies=when.one_of("convulsions", True),
         capabilities=BASIC_SUPPORT | FLUIDS,
@@ -218,7 +219,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="no_response",
-        words="Does not respond to touch",
+        words=marked("Does not respond to touch"),
         source=f"{LEE_2001}; capabilities: {COMMON_PRACTICE}",
         applies=when.one_of("response", Response.NONE),
         capabilities=BASIC_SUPPORT | FLUIDS,
@@ -227,7 +228,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="weak_response",
-        words="Responds weakly to touch",
+        words=marked("Responds weakly to touch"),
         source=f"{LEE_2001}; capabilities: {COMMON_PRACTICE}",
         applies=when.one_of("response", Response.WEAK),
         capabilities=OXYGEN | WARMTH,
@@ -236,7 +237,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="under_1000_g_or_28_weeks",
-        words="Under 1000 g or 28 weeks: needs intensive care if it is in reach",
+        words=marked("Under 1000 g or 28 weeks: needs intensive care if it is in reach"),
         source=ICMR_2020,
         applies=when.either(when.below("weight_g", 1000), when.below("gestation_weeks", 28)),
         capabilities=OXYGEN | WARMTH | FLUIDS | CPAP,
@@ -246,7 +247,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="under_1500_g_or_32_weeks",
-        words="Under 1500 g or 32 weeks: a very small baby",
+        words=marked("Under 1500 g or 32 weeks: a very small baby"),
         source=f"{WHO_2003}, Table C-1; AAP, Pediatrics 2012;130:587",
         applies=when.either(when.below("weight_g", 1500), when.below("gestation_weeks", 32)),
         capabilities=OXYGEN | WARMTH | FLUIDS | CPAP,
@@ -255,7 +256,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="under_1800_g_or_34_weeks",
-        words="Under 1800 g or 34 weeks: needs special care",
+        words=marked("Under 1800 g or 34 weeks: needs special care"),
         source=ICMR_2020,
         applies=when.either(when.below("weight_g", 1800), when.below("gestation_weeks", 34)),
         capabilities=OXYGEN | WARMTH | FLUIDS,
@@ -264,7 +265,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="severe_cold",
-        words="Temperature under 32 °C: severe cold",
+        words=marked("Temperature under 32 °C: severe cold"),
         source=f"{WHO_1997}; {WHO_2003}, F-70",
         applies=when.thermal_class_in(ThermalClass.SEVERE_HYPOTHERMIA),
         capabilities=WARMTH | OXYGEN | FLUIDS,
@@ -273,7 +274,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="moderate_cold",
-        words="Temperature of 32.0-35.9 °C: moderate cold",
+        words=marked("Temperature of 32.0-35.9 °C: moderate cold"),
         source=WHO_1997,
         applies=when.thermal_class_in(ThermalClass.MODERATE_HYPOTHERMIA),
         capabilities=WARMTH,
@@ -283,7 +284,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="mild_cold",
-        words="Temperature of 36.0-36.4 °C: mild cold",
+        words=marked("Temperature of 36.0-36.4 °C: mild cold"),
         source=WHO_1997,
         applies=when.thermal_class_in(ThermalClass.MILD_HYPOTHERMIA),
         capabilities=WARMTH,
@@ -292,7 +293,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="hot",
-        words="Temperature over 37.5 °C: hot",
+        words=marked("Temperature over 37.5 °C: hot"),
         source=f"{WHO_2003}, F-69",
         applies=when.thermal_class_in(ThermalClass.HYPERTHERMIA),
         capabilities=WARMTH,
@@ -301,7 +302,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="glucose_very_low",
-        words="Glucose under 25 mg/dL (1.1 mmol/L): very low",
+        words=marked("Glucose under 25 mg/dL (1.1 mmol/L): very low"),
         source=f"{WHO_2003}, F-91",
         applies=when.glucose_below(mg_dl=25, mmol_l=1.1),
         capabilities=FLUIDS,
@@ -310,7 +311,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="glucose_low",
-        words="Glucose under 45 mg/dL (2.6 mmol/L): low",
+        words=marked("Glucose under 45 mg/dL (2.6 mmol/L): low"),
         source=f"{WHO_2003}, F-91 and F-92",
         applies=when.glucose_below(mg_dl=45, mmol_l=2.6),
         capabilities=FLUIDS,
@@ -319,7 +320,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
     ),
     NeedRule[BabyStatus](
         code="six_hours_from_birth",
-        words="Six hours from birth: a line in time for the clinician, no advice",
+        words=marked("Six hours from birth: a line in time for the clinician, no advice"),
         source="Canadian Paediatric Society, position statement 2018",
         applies=when.both(
             when.below("minutes_since_birth", SIX_HOURS_MINUTES),
@@ -341,7 +342,7 @@ RULES: tuple[NeedRule[BabyStatus], ...] = (
 MOTHER_RULES: tuple[NeedRule[MotherStatus], ...] = (
     NeedRule[MotherStatus](
         code="mother_heavy_bleeding",
-        words="Mother: heavy bleeding",
+        words=marked("Mother: heavy bleeding"),
         source=EMERGENCY_CARE,
         applies=when.one_of("bleeding", Bleeding.HEAVY),
         capabilities=OBSTETRIC,
@@ -350,7 +351,7 @@ MOTHER_RULES: tuple[NeedRule[MotherStatus], ...] = (
     ),
     NeedRule[MotherStatus](
         code="mother_placenta",
-        words="Mother: placenta not delivered or not complete",
+        words=marked("Mother: placenta not delivered or not complete"),
         source=EMERGENCY_CARE,
         applies=when.one_of("placenta", Placenta.NOT_DELIVERED, Placenta.INCOMPLETE),
         capabilities=OBSTETRIC,
@@ -359,7 +360,7 @@ MOTHER_RULES: tuple[NeedRule[MotherStatus], ...] = (
     ),
     NeedRule[MotherStatus](
         code="mother_not_awake",
-        words="Mother: drowsy or unresponsive",
+        words=marked("Mother: drowsy or unresponsive"),
         source=COMMON_PRACTICE,
         applies=when.one_of("consciousness", Consciousness.DROWSY, Consciousness.UNRESPONSIVE),
         capabilities=OBSTETRIC,
@@ -368,7 +369,7 @@ MOTHER_RULES: tuple[NeedRule[MotherStatus], ...] = (
     ),
     NeedRule[MotherStatus](
         code="mother_pressure_low",
-        words="Mother: systolic pressure under 90 mmHg",
+        words=marked("Mother: systolic pressure under 90 mmHg"),
         source="WHO, Managing complications in pregnancy and childbirth, 2017, value from memory",
         applies=when.below("systolic_mmhg", 90),
         capabilities=OBSTETRIC,
@@ -377,7 +378,7 @@ MOTHER_RULES: tuple[NeedRule[MotherStatus], ...] = (
     ),
     NeedRule[MotherStatus](
         code="mother_pressure_high",
-        words="Mother: pressure of 160 systolic or 110 diastolic or more",
+        words=marked("Mother: pressure of 160 systolic or 110 diastolic or more"),
         source="WHO, recommendations on pre-eclampsia and eclampsia, 2011, value from memory",
         applies=when.either(
             when.at_least("systolic_mmhg", 160), when.at_least("diastolic_mmhg", 110)

@@ -8,6 +8,8 @@ true value must never be refused, only a slip of the finger.
 from dataclasses import dataclass
 from enum import StrEnum
 
+from referrals.calc.wording import marked, words
+
 WHO_2003 = "WHO, Managing newborn problems, 2003"
 COMMON_PRACTICE = "common practice, no source"
 
@@ -46,8 +48,13 @@ class Bounds:
 
     def sentence(self) -> str:
         """Return the words that say which values can be entered, with the unit."""
-        unit = f" {self.unit}" if self.unit else ""
-        return f"{self.name} must be from {self.possible_low:g} to {self.possible_high:g}{unit}"
+        low, high = f"{self.possible_low:g}", f"{self.possible_high:g}"
+        return words(
+            "%(quantity)s must be from %(low)s to %(high)s",
+            quantity=words(self.name),
+            low=low,
+            high=f"{high} {words(self.unit)}" if self.unit else high,
+        )
 
 
 class ImpossibleQuantity(ValueError):
@@ -57,7 +64,13 @@ class ImpossibleQuantity(ValueError):
     """
 
     def __init__(self, *, field: str, value: object) -> None:
-        super().__init__(f"{value!s} is not possible: {QUANTITIES[field].sentence()}.")
+        super().__init__(
+            words(
+                "%(value)s is not possible: %(bounds)s.",
+                value=value,
+                bounds=QUANTITIES[field].sentence(),
+            )
+        )
         self.field = field
 
 
@@ -66,33 +79,53 @@ _MEMORY = "value from memory"
 # fmt: off
 QUANTITIES: dict[str, Bounds] = {
     "temperature_c": Bounds(
-        "temperature", "°C", 20, 45, 32, 39,
+        marked("temperature"), marked("°C"), 20, 45, 32, 39,
         f"{WHO_2003}, F-70 (severe cold below 32), F-73 (above 39 from heat)"),
     "heart_rate": Bounds(
-        "heart rate", "/min", 0, 350, 60, 180,
+        marked("heart rate"), marked("/min"), 0, 350, 60, 180,
         f"2020 AHA guidelines, Part 5 (below 60); {WHO_2003}, F-5 (above 180)"),
     "respiratory_rate": Bounds(
-        "breathing rate", "/min", 0, 150, 20, 90, f"{WHO_2003}, P-3 and F-49"),
+        marked("breathing rate"), marked("/min"), 0, 150, 20, 90, f"{WHO_2003}, P-3 and F-49"),
     "spo2": Bounds(
-        "SpO2", "%", 0, 100, 60, 100, "AHA algorithm 2015 (60 to 65 at one minute)"),
+        marked("SpO2"), marked("%"), 0, 100, 60, 100,
+        "AHA algorithm 2015 (60 to 65 at one minute)"),
     "oxygen_flow_l_min": Bounds(
-        "oxygen flow", "L/min", 0, 30, 0, 10, f"{_MEMORY} (bag and mask: 5 to 10 L/min)"),
+        marked("oxygen flow"), marked("L/min"), 0, 30, 0, 10,
+        f"{_MEMORY} (bag and mask: 5 to 10 L/min)"),
     "fio2": Bounds(
-        "oxygen fraction", "", 0.21, 1, 0.21, 1, "share of oxygen in air and in pure oxygen"),
-    "weight_g": Bounds("weight", "g", 200, 8000, 500, 5000, COMMON_PRACTICE),
-    "gestation_weeks": Bounds("gestation", "weeks", 20, 46, 24, 42, COMMON_PRACTICE),
+        marked("oxygen fraction"), "", 0.21, 1, 0.21, 1,
+        "share of oxygen in air and in pure oxygen"),
+    "capillary_refill_s": Bounds(
+        marked("time to refill"), marked("s"), 0, 30, 0, 6,
+        f"{WHO_2003}, F-5 (above 3 is slow); high end: {COMMON_PRACTICE}"),
+    "baby_systolic_mmhg": Bounds(
+        marked("upper blood pressure of the baby"), marked("mmHg"), 0, 200, 20, 100,
+        COMMON_PRACTICE),
+    "room_c": Bounds(
+        marked("room temperature"), marked("°C"), -20, 55, 10, 40, COMMON_PRACTICE),
+    "weight_g": Bounds(marked("weight"), marked("g"), 200, 8000, 500, 5000, COMMON_PRACTICE),
+    "gestation_weeks": Bounds(
+        marked("gestation"), marked("weeks"), 20, 46, 24, 42, COMMON_PRACTICE),
     "glucose_mg_dl": Bounds(
-        "glucose", "mg/dL", 0, 900, 25, 200, f"{WHO_2003}, F-91; high end: {COMMON_PRACTICE}"),
+        marked("glucose"), marked("mg/dL"), 0, 900, 25, 200,
+        f"{WHO_2003}, F-91; high end: {COMMON_PRACTICE}"),
     "glucose_mmol_l": Bounds(
-        "glucose", "mmol/L", 0, 50, 1.1, 11, f"{WHO_2003}, F-91; high end: {COMMON_PRACTICE}"),
-    "systolic_mmhg": Bounds("systolic pressure", "mmHg", 0, 300, 80, 180, COMMON_PRACTICE),
-    "diastolic_mmhg": Bounds("diastolic pressure", "mmHg", 0, 200, 40, 120, COMMON_PRACTICE),
+        marked("glucose"), marked("mmol/L"), 0, 50, 1.1, 11,
+        f"{WHO_2003}, F-91; high end: {COMMON_PRACTICE}"),
+    "systolic_mmhg": Bounds(
+        marked("systolic pressure"), marked("mmHg"), 0, 300, 80, 180, COMMON_PRACTICE),
+    "diastolic_mmhg": Bounds(
+        marked("diastolic pressure"), marked("mmHg"), 0, 200, 40, 120, COMMON_PRACTICE),
+    "age_years": Bounds(marked("age"), marked("years"), 8, 70, 14, 50, COMMON_PRACTICE),
     "oxygen_bar": Bounds(
-        "oxygen pressure", "bar", 0, 330, 0, 230, f"{_MEMORY} (filled to 137, 230 or 300 bar)"),
+        marked("oxygen pressure"), marked("bar"), 0, 330, 0, 230,
+        f"{_MEMORY} (filled to 137, 230 or 300 bar)"),
     "oxygen_psi": Bounds(
-        "oxygen pressure", "psi", 0, 4800, 0, 2400, f"{_MEMORY} (filled to about 2200 psi)"),
+        marked("oxygen pressure"), marked("psi"), 0, 4800, 0, 2400,
+        f"{_MEMORY} (filled to about 2200 psi)"),
     "minutes": Bounds(
-        "time", "minutes", 0, 86_400, 0, 40_320, "WHO: newborn means the first 28 days"),
+        marked("time"), marked("minutes"), 0, 86_400, 0, 40_320,
+        "WHO: newborn means the first 28 days"),
 }
 # fmt: on
 

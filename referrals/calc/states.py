@@ -8,6 +8,9 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import TypeVar
 
+from referrals.calc.spelled import spelled
+from referrals.calc.wording import words
+
 S = TypeVar("S", bound=StrEnum)
 
 
@@ -68,8 +71,13 @@ def require_step(steps: Mapping[S, frozenset[S]], seen: S, wanted: S, *, what: s
     """
     if wanted in steps[seen]:
         return
-    possible = ", ".join(sorted(step.replace("_", " ") for step in steps[seen]))
+    possible = ", ".join(spelled(step) for step in sorted(steps[seen]))
     raise NotPossible(
-        f"{what} is {seen.replace('_', ' ')} and cannot become {wanted.replace('_', ' ')}. "
-        f"Possible now: {possible or 'nothing more'}."
+        words(
+            "%(what)s is %(seen)s and cannot become %(wanted)s. Possible now: %(possible)s.",
+            what=what,
+            seen=spelled(seen),
+            wanted=spelled(wanted),
+            possible=possible or words("nothing more"),
+        )
     )

@@ -20,11 +20,13 @@ from referrals.calc.terms import (
     Response,
     Support,
 )
+from referrals.calc.wording import marked, words
 
 
 @dataclass(frozen=True, kw_only=True)
 class BabyStatus:
-    """What is known of one baby. Rates a minute, temperature in °C, SpO2 in %, age in minutes.
+    """What is known of one baby. Rates a minute, temperature in °C, SpO2 in %, age in minutes,
+    the time until pressed skin is pink again in seconds.
 
     ``glucose`` is in ``glucose_unit``; it is never converted before it is compared.
     """
@@ -45,6 +47,7 @@ class BabyStatus:
     glucose: float | None = None
     glucose_unit: GlucoseUnit | None = None
     convulsions: bool | None = None
+    capillary_refill_s: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,6 +71,9 @@ _QUANTITY_OF = {
     "gestation_weeks": "gestation_weeks",
     "temperature_c": "temperature_c",
     "spo2": "spo2",
+    "oxygen_flow_l_min": "oxygen_flow_l_min",
+    "fio2": "fio2",
+    "capillary_refill_s": "capillary_refill_s",
     "systolic_mmhg": "systolic_mmhg",
     "diastolic_mmhg": "diastolic_mmhg",
 }
@@ -137,37 +143,41 @@ def lowest_heart_rate_band(status: BabyStatus) -> HeartRateBand | None:
 
 
 _BREATHING_WORDS = {
-    Breathing.REGULAR: "breathing regularly",
-    Breathing.SLOW_OR_GASPING: "breathing slowly or gasping",
-    Breathing.NONE: "not breathing",
-    Breathing.VENTILATED: "being ventilated",
+    Breathing.REGULAR: marked("breathing regularly"),
+    Breathing.SLOW_OR_GASPING: marked("breathing slowly or gasping"),
+    Breathing.NONE: marked("not breathing"),
+    Breathing.VENTILATED: marked("being ventilated"),
 }
 _SUPPORT_WORDS = {
-    Support.NONE: "no support",
-    Support.OXYGEN_BY_PRONGS: "oxygen by prongs",
-    Support.BAG_AND_MASK_AIR: "bag and mask with air",
-    Support.BAG_AND_MASK_OXYGEN: "bag and mask with oxygen",
-    Support.CPAP: "CPAP",
-    Support.VENTILATOR: "ventilator",
+    Support.NONE: marked("no support"),
+    Support.OXYGEN_BY_PRONGS: marked("oxygen by prongs"),
+    Support.BAG_AND_MASK_AIR: marked("bag and mask with air"),
+    Support.BAG_AND_MASK_OXYGEN: marked("bag and mask with oxygen"),
+    Support.CPAP: marked("CPAP"),
+    Support.VENTILATOR: marked("ventilator"),
 }
 _HEART_RATE_BAND_WORDS = {
-    HeartRateBand.NONE_DETECTED: "no heartbeat detected",
-    HeartRateBand.UNDER_60: "heart rate under 60/min",
-    HeartRateBand.FROM_60_TO_99: "heart rate 60-99/min",
-    HeartRateBand.AT_LEAST_100: "heart rate at least 100/min",
+    HeartRateBand.NONE_DETECTED: marked("no heartbeat detected"),
+    HeartRateBand.UNDER_60: marked("heart rate under 60/min"),
+    HeartRateBand.FROM_60_TO_99: marked("heart rate 60-99/min"),
+    HeartRateBand.AT_LEAST_100: marked("heart rate at least 100/min"),
 }
 _COLOUR_WORDS = {
-    Colour.PINK: "pink",
-    Colour.BLUE_HANDS_AND_FEET: "blue hands and feet",
-    Colour.BLUE_OR_PALE: "blue or pale",
+    Colour.PINK: marked("pink"),
+    Colour.BLUE_HANDS_AND_FEET: marked("blue hands and feet"),
+    Colour.BLUE_OR_PALE: marked("blue or pale"),
 }
 _RESPONSE_WORDS = {
-    Response.VIGOROUS: "responds vigorously",
-    Response.WEAK: "responds weakly",
-    Response.NONE: "does not respond",
+    Response.VIGOROUS: marked("responds vigorously"),
+    Response.WEAK: marked("responds weakly"),
+    Response.NONE: marked("does not respond"),
 }
-_GLUCOSE_UNIT_WORDS = {GlucoseUnit.MG_DL: " mg/dL", GlucoseUnit.MMOL_L: " mmol/L"}
-_CONVULSION_WORDS = {True: "convulsions", False: "no convulsions"}
+_GLUCOSE_WORDS = {
+    None: marked("glucose %(value)s (unit not known)"),
+    GlucoseUnit.MG_DL: marked("glucose %(value)s mg/dL"),
+    GlucoseUnit.MMOL_L: marked("glucose %(value)s mmol/L"),
+}
+_CONVULSION_WORDS = {True: marked("convulsions"), False: marked("no convulsions")}
 
 
 def summary_in_words(status: BabyStatus) -> str:
@@ -178,36 +188,38 @@ def summary_in_words(status: BabyStatus) -> str:
     band = status.heart_rate_band if status.heart_rate is None else None
     phrases = (
         _age_in_words(status.minutes_since_birth),
-        _measured("", status.weight_g, " g"),
+        _measured(marked("%(value)s g"), status.weight_g),
         _breathing_in_words(status),
-        _SUPPORT_WORDS.get(status.support) if status.support else None,
-        _measured("", status.gestation_weeks, " weeks"),
-        _measured("heart rate ", status.heart_rate, "/min"),
-        _HEART_RATE_BAND_WORDS.get(band) if band else None,
-        _measured("breathing rate ", status.respiratory_rate, "/min"),
-        _measured("SpO2 ", status.spo2, " %"),
-        _measured("", status.temperature_c, " °C"),
-        _glucose_in_words(status),
-        _COLOUR_WORDS.get(status.colour) if status.colour else None,
-        _RESPONSE_WORDS.get(status.response) if status.response else None,
-        _CONVULSION_WORDS[status.convulsions] if status.convulsions is not None else None,
+        words(_SUPPORT_WORDS[status.support]) if status.support else None,
+        _measured(marked("%(value)s weeks"), status.gestation_weeks),
+        _measured(marked("heart rate %(value)s/min"), status.heart_rate),
+        words(_HEART_RATE_BAND_WORDS[band]) if band else None,
+        _measured(marked("breathing rate %(value)s/min"), status.respiratory_rate),
+        _measured(marked("SpO2 %(value)s %%"), status.spo2),
+        _measured(marked("%(value)s °C"), status.temperature_c),
+        _measured(_GLUCOSE_WORDS[status.glucose_unit], status.glucose),
+        words(_COLOUR_WORDS[status.colour]) if status.colour else None,
+        _measured(marked("pink again after %(value)s s"), status.capillary_refill_s),
+        words(_RESPONSE_WORDS[status.response]) if status.response else None,
+        words(_CONVULSION_WORDS[status.convulsions]) if status.convulsions is not None else None,
     )
-    return ", ".join(phrase for phrase in phrases if phrase) or "nothing known yet"
+    return ", ".join(phrase for phrase in phrases if phrase) or words("nothing known yet")
 
 
 def _breathing_in_words(status: BabyStatus) -> str | None:
     """Return how the baby breathes, and for how long it has been ventilated."""
-    breathing = _BREATHING_WORDS.get(status.breathing) if status.breathing else None
+    breathing = words(_BREATHING_WORDS[status.breathing]) if status.breathing else None
     if status.minutes_ventilated is None:
         return breathing
-    length = f"for {int(status.minutes_ventilated)} min"
+    minutes = int(status.minutes_ventilated)
     if status.breathing is Breathing.VENTILATED:
-        return f"{breathing} {length}"
-    return ", ".join(part for part in (breathing, f"ventilated {length}") if part)
+        return words("being ventilated for %(minutes)d min", minutes=minutes)
+    ventilated = words("ventilated for %(minutes)d min", minutes=minutes)
+    return ", ".join(part for part in (breathing, ventilated) if part)
 
 
-def _measured(before: str, value: float | None, unit: str) -> str | None:
-    return None if value is None else f"{before}{_number(value)}{unit}"
+def _measured(sentence: str, value: float | None) -> str | None:
+    return None if value is None else words(sentence, value=_number(value))
 
 
 def _number(value: float) -> str:
@@ -224,19 +236,15 @@ def _age_in_words(minutes: float | None) -> str | None:
         return None
     whole = int(minutes)
     if whole < 120:
-        return f"{whole} min old"
+        return words("%(minutes)d min old", minutes=whole)
     if whole < 48 * 60:
-        return f"{whole // 60} h {whole % 60} min old"
-    return f"{whole // (24 * 60)} days old"
-
-
-def _glucose_in_words(status: BabyStatus) -> str | None:
-    if status.glucose_unit is None:
-        return _measured("glucose ", status.glucose, " (unit not known)")
-    return _measured("glucose ", status.glucose, _GLUCOSE_UNIT_WORDS[status.glucose_unit])
+        return words("%(hours)d h %(minutes)d min old", hours=whole // 60, minutes=whole % 60)
+    return words("%(days)d days old", days=whole // (24 * 60))
 
 
 _STAMPS = frozenset({"at", "sequence"})
+BESIDE = {"glucose": "glucose_unit", "support": "support_since"}
+"""What is one fact with another: the value, and what stands beside it."""
 
 
 def fold_readings(readings: Iterable[Mapping[str, Any]]) -> dict[str, tuple[Any, Any]]:
@@ -246,7 +254,8 @@ def fold_readings(readings: Iterable[Mapping[str, Any]]) -> dict[str, tuple[Any,
     order within one device, 0 if left out). The newest value that is not ``None`` wins by
     (``at``, ``sequence``). Of two equally new values the one later in text order wins: an
     arbitrary rule, but the same whatever the order of arrival. A glucose value and its unit are
-    one fact: a value without a unit never takes the unit of an older one.
+    one fact: a value without a unit never takes the unit of an older one. So are a support and
+    since when it has been in use.
     """
     newest: dict[str, tuple[tuple[Any, int, str], Any]] = {}
     for reading in readings:
@@ -255,28 +264,29 @@ def fold_readings(readings: Iterable[Mapping[str, Any]]) -> dict[str, tuple[Any,
             if field not in newest or rank > newest[field][0]:
                 newest[field] = (rank, value)
     folded = {field: (value, rank[0]) for field, (rank, value) in newest.items()}
-    return _with_glucose_apart(folded)
+    return _apart(folded)
 
 
 def _facts_of(reading: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the known fields of one reading, with glucose and its unit as one value."""
+    """Return the known fields of one reading, what stands beside a value as one with it."""
     facts = {
         field: value
         for field, value in reading.items()
         if value is not None and field not in _STAMPS
     }
-    unit = facts.pop("glucose_unit", None)
-    if "glucose" in facts:
-        facts["glucose"] = (facts["glucose"], unit)
+    for field, beside in BESIDE.items():
+        told = facts.pop(beside, None)
+        if field in facts:
+            facts[field] = (facts[field], told)
     return facts
 
 
-def _with_glucose_apart(folded: dict[str, tuple[Any, Any]]) -> dict[str, tuple[Any, Any]]:
-    """Return the folded facts with glucose and its unit as two fields again."""
-    if "glucose" not in folded:
-        return folded
-    (value, unit), at = folded["glucose"]
-    folded["glucose"] = (value, at)
-    if unit is not None:
-        folded["glucose_unit"] = (unit, at)
+def _apart(folded: dict[str, tuple[Any, Any]]) -> dict[str, tuple[Any, Any]]:
+    """Return the folded facts with each value and what stands beside it as two fields again."""
+    for field, beside in BESIDE.items():
+        if field in folded:
+            (value, told), at = folded[field]
+            folded[field] = (value, at)
+            if told is not None:
+                folded[beside] = (told, at)
     return folded

@@ -147,6 +147,15 @@ class DeclineReason(StrEnum):
     OTHER = "other"
 
 
+class CameOf(StrEnum):
+    """What came of a call that somebody made to find a unit or a vehicle."""
+
+    NO_ANSWER = "no_answer"
+    RINGS_BACK = "rings_back"
+    YES = "yes"
+    NO = "no"
+
+
 class EntryChannel(StrEnum):
     """The way by which an event reached the record."""
 
@@ -156,6 +165,17 @@ class EntryChannel(StrEnum):
     SMS = "sms"
     DESK = "desk"
     SYSTEM = "system"
+
+
+class Became(StrEnum):
+    """What became of an SMS or a missed call that came in."""
+
+    RAISED = "raised"
+    TOLD = "told"
+    ACCEPTED = "accepted"
+    DECLINED = "declined"
+    CALL_BACK = "call_back"
+    KEPT = "kept"
 
 
 class Role(StrEnum):

@@ -6,7 +6,8 @@ is stored with its scheme.
 
 from enum import StrEnum
 
-from referrals.calc.quantities import require_possible
+from referrals.calc.quantities import Verdict, check_quantity, require_possible
+from referrals.calc.wording import marked, words
 
 
 class ThermalScheme(StrEnum):
@@ -25,6 +26,14 @@ class ThermalClass(StrEnum):
     NORMAL = "normal"
     HYPERTHERMIA = "hyperthermia"
 
+
+CLASS_WORDS = {
+    ThermalClass.SEVERE_HYPOTHERMIA: marked("severe cold"),
+    ThermalClass.MODERATE_HYPOTHERMIA: marked("moderate cold"),
+    ThermalClass.MILD_HYPOTHERMIA: marked("mild cold"),
+    ThermalClass.NORMAL: marked("normal"),
+    ThermalClass.HYPERTHERMIA: marked("hot"),
+}
 
 SEVERE_BELOW_C = 32.0
 MODERATE_BELOW_C = 36.0
@@ -60,3 +69,27 @@ def classify_temperature(celsius: float, *, scheme: ThermalScheme) -> ThermalCla
         if celsius < below:
             return thermal_class
     return ThermalClass.NORMAL if celsius <= NORMAL_TO_C else ThermalClass.HYPERTHERMIA
+
+
+def classes_of(celsius: float | None) -> dict[str, str]:
+    """Return the class of a temperature under each scheme, both as codes.
+
+    Empty for what is not told, and for what no thermometer can read.
+    """
+    if celsius is None or check_quantity("temperature_c", celsius) is Verdict.IMPOSSIBLE:
+        return {}
+    return {
+        scheme.value: classify_temperature(celsius, scheme=scheme).value for scheme in ThermalScheme
+    }
+
+
+def classes_in_words(celsius: float) -> str:
+    """Return the class under each scheme in words, as one where both agree."""
+    named = {
+        scheme: words(CLASS_WORDS[classify_temperature(celsius, scheme=scheme)])
+        for scheme in ThermalScheme
+    }
+    older, newer = named[ThermalScheme.WHO_1997], named[ThermalScheme.WHO_2003]
+    if older == newer:
+        return words("%(name)s (WHO, 1997 and 2003)", name=older)
+    return words("%(older)s (WHO, 1997), %(newer)s (WHO, 2003)", older=older, newer=newer)

@@ -1,6 +1,7 @@
 """How a message leaves the service, one small module a way."""
 
 from django.conf import settings
+from django.utils.translation import gettext as _
 
 from referrals.channels.base import Channel, Refused
 from referrals.channels.email import Email
@@ -23,4 +24,4 @@ def channel(name: str) -> Channel:
         return Email()
     if name == "screen":
         return Screen()
-    raise Refused(f"there is no channel called {name}")
+    raise Refused(_("there is no channel called %s") % name)

@@ -3,6 +3,7 @@
 import smtplib
 
 from django.core.mail import EmailMessage
+from django.utils.translation import gettext as _
 
 from referrals.channels.base import Message, Refused, TryLater
 
@@ -13,7 +14,7 @@ class Email:
     def send(self, message: Message) -> str:
         """Hand the message to the mail server; see ``Channel.send``."""
         if not message.to:
-            raise Refused("no mailbox is known for this contact")
+            raise Refused(_("no mailbox is known for this contact"))
         mail = EmailMessage(
             subject=message.subject,
             body=message.text,
@@ -25,8 +26,8 @@ class Email:
         except smtplib.SMTPRecipientsRefused as error:
             codes = {code for code, _ in error.recipients.values()}
             if all(code >= 500 for code in codes):
-                raise Refused(f"the mail server refused the mailbox ({codes})") from error
-            raise TryLater(f"the mail server put the mailbox off ({codes})") from error
+                raise Refused(_("the mail server refused the mailbox (%s)") % codes) from error
+            raise TryLater(_("the mail server put the mailbox off (%s)") % codes) from error
         except (smtplib.SMTPException, OSError) as error:
             raise TryLater(f"{type(error).__name__}: {error}"[:200]) from error
         return message.key

@@ -7,6 +7,7 @@ from functools import cache
 from string import Template
 
 import httpx
+from django.utils.translation import gettext as _
 
 from referrals.channels.base import Message, Refused, TryLater
 
@@ -27,9 +28,9 @@ class HttpGateway:
     def send(self, message: Message) -> str:
         """Hand the message to the gateway; see ``Channel.send``."""
         if not self.url:
-            raise Refused("no gateway is set for this channel (see README, Settings)")
+            raise Refused(_("no gateway is set for this channel (see README, Settings)"))
         if not message.to:
-            raise Refused("no number is known for this contact")
+            raise Refused(_("no number is known for this contact"))
         try:
             answer = httpx.request(
                 self.method,
@@ -42,9 +43,12 @@ class HttpGateway:
         except httpx.HTTPError as error:
             raise TryLater(f"{type(error).__name__}: {error}"[:200]) from error
         if answer.status_code >= 500 or answer.status_code in PASSING:
-            raise TryLater(f"the gateway answered {answer.status_code}")
+            raise TryLater(_("the gateway answered %d") % answer.status_code)
         if answer.status_code >= 400:
-            raise Refused(f"the gateway answered {answer.status_code}: {answer.text[:120]}")
+            raise Refused(
+                _("the gateway answered %(status)d: %(text)s")
+                % {"status": answer.status_code, "text": answer.text[:120]}
+            )
         return _provider_id(answer)
 
     def _filled(self, message: Message) -> str:

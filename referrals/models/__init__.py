@@ -1,9 +1,11 @@
 """The rows of the record. They hold; they do not change themselves."""
 
 from referrals.models.alerts import Alert, Delivery, SweepRun
-from referrals.models.intake import DeviceRequest, KeptInput
+from referrals.models.intake import DeviceRequest, InboundMessage, KeptInput
+from referrals.models.local_rules import Adoption, LocalRule
 from referrals.models.observations import (
     Advice,
+    ChestTry,
     MotherObservation,
     Need,
     Observation,
@@ -21,12 +23,23 @@ from referrals.models.referral import (
     PrivateText,
     Referral,
 )
-from referrals.models.sites import Contact, CotReport, District, Site, Unit
+from referrals.models.scores import ScoreTaken
+from referrals.models.sites import (
+    Contact,
+    CotReport,
+    District,
+    ReserveContact,
+    Shift,
+    Site,
+    Unit,
+)
 
 __all__ = [
+    "Adoption",
     "Advice",
     "Alert",
     "Baby",
+    "ChestTry",
     "Contact",
     "CotHold",
     "CotReport",
@@ -34,7 +47,9 @@ __all__ = [
     "DeviceRequest",
     "District",
     "Entry",
+    "InboundMessage",
     "KeptInput",
+    "LocalRule",
     "Mother",
     "MotherObservation",
     "Need",
@@ -44,6 +59,9 @@ __all__ = [
     "Outcome",
     "PrivateText",
     "Referral",
+    "ReserveContact",
+    "ScoreTaken",
+    "Shift",
     "Site",
     "Staff",
     "StaffRole",

@@ -15,6 +15,10 @@ class AlertQuerySet(models.QuerySet["Alert"]):
         """Those nobody has answered and that still matter."""
         return self.filter(acknowledged_at__isnull=True, closed_at__isnull=True)
 
+    def unsettled(self) -> "AlertQuerySet":
+        """Those whose cause still stands, taken by somebody or not."""
+        return self.filter(closed_at__isnull=True)
+
     def due(self, now: datetime) -> "AlertQuerySet":
         """Open ones whose next step has come."""
         return self.open().filter(due_at__lte=now).order_by("due_at")
@@ -40,6 +44,8 @@ class Alert(models.Model):
     )
     sentence = models.CharField(max_length=400)
     message = models.CharField(max_length=400)
+    # The message by language, in those that are offered beside the record's own.
+    other_languages = models.JSONField(default=dict, blank=True)
     path = models.CharField(max_length=200, blank=True)
     urgency = models.CharField(max_length=12)
     needs_answer = models.BooleanField(default=True)
@@ -74,6 +80,10 @@ class Alert(models.Model):
         """Whether somebody still has to answer it."""
         return self.acknowledged_at is None and self.closed_at is None
 
+    def message_in(self, language: str) -> str:
+        """The message in a person's language, where it was told in that one."""
+        return self.other_languages.get(language, self.message)
+
 
 class Delivery(models.Model):
     """One message to one contact at one step of an alert: first the row, then the sending.
@@ -99,12 +109,19 @@ class Delivery(models.Model):
     accepted_at = models.DateTimeField(null=True, blank=True)
     delivered_at = models.DateTimeField(null=True, blank=True)
     provider_id = models.CharField(max_length=120, blank=True)
+    reported_state = models.CharField(
+        max_length=12, blank=True, help_text="The gateway's last report: queued, sent and so on."
+    )
+    reported_at = models.DateTimeField(null=True, blank=True)
     error = models.CharField(max_length=300, blank=True)
 
     class Meta:
         verbose_name_plural = "deliveries"
         indexes = [
-            models.Index(fields=["due_at"], name="delivery_due", condition=models.Q(state="queued"))
+            models.Index(
+                fields=["due_at"], name="delivery_due", condition=models.Q(state="queued")
+            ),
+            models.Index(fields=["provider_id"]),
         ]
         constraints = [
             models.UniqueConstraint(

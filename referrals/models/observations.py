@@ -6,30 +6,27 @@ from django.db import models
 
 from referrals.models.people import Staff
 from referrals.models.referral import Baby, Mother, PrivateText, Referral
+from referrals.models.told import Told, ToldQuerySet, Withdrawable, WithdrawableQuerySet
 
 BABY_FACTS = (
-    "breathing", "support", "chest_moving", "heart_rate", "heart_rate_band", "respiratory_rate",
-    "temperature_c", "spo2", "oxygen_flow_l_min", "fio2", "colour", "response", "glucose",
-    "glucose_unit", "convulsions", "weight_g", "gestation_weeks",
+    "breathing", "support", "support_since", "chest_moving", "heart_rate", "heart_rate_band",
+    "respiratory_rate", "temperature_c", "spo2", "oxygen_flow_l_min", "fio2", "colour",
+    "capillary_refill_s", "response", "glucose", "glucose_unit", "convulsions", "weight_g",
+    "gestation_weeks",
 )  # fmt: skip
 MOTHER_FACTS = ("bleeding", "placenta", "systolic_mmhg", "diastolic_mmhg", "consciousness")
 
 
-class Observation(models.Model):
-    """A reading of one baby at a time; every value may be missing.
-
-    A correction is another row that names the one it ``corrects``; the old row stays.
-    """
+class Observation(Told):
+    """A reading of one baby at a time; every value may be missing."""
 
     baby = models.ForeignKey(Baby, on_delete=models.PROTECT, related_name="observations")
     observed_at = models.DateTimeField(help_text="Corrected time.")
     received_at = models.DateTimeField()
     observed_by = models.CharField(max_length=150)
-    corrects = models.OneToOneField(
-        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrected_by"
-    )
     breathing = models.CharField(max_length=20, blank=True)
     support = models.CharField(max_length=24, blank=True)
+    support_since = models.DateTimeField(null=True, blank=True)
     chest_moving = models.BooleanField(null=True, blank=True)
     heart_rate = models.PositiveSmallIntegerField(null=True, blank=True)
     heart_rate_band = models.CharField(max_length=20, blank=True)
@@ -39,6 +36,7 @@ class Observation(models.Model):
     oxygen_flow_l_min = models.FloatField(null=True, blank=True)
     fio2 = models.FloatField(null=True, blank=True)
     colour = models.CharField(max_length=24, blank=True)
+    capillary_refill_s = models.FloatField(null=True, blank=True)
     response = models.CharField(max_length=12, blank=True)
     glucose = models.FloatField(null=True, blank=True)
     glucose_unit = models.CharField(max_length=8, blank=True)
@@ -48,6 +46,8 @@ class Observation(models.Model):
     note = models.ForeignKey(
         PrivateText, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
+
+    objects = ToldQuerySet.as_manager()
 
     class Meta:
         ordering = ["observed_at", "id"]
@@ -62,16 +62,13 @@ class Observation(models.Model):
         return {name: value for name, value in values.items() if value not in (None, "")}
 
 
-class MotherObservation(models.Model):
+class MotherObservation(Told):
     """A reading of the mother at a time."""
 
     mother = models.ForeignKey(Mother, on_delete=models.PROTECT, related_name="observations")
     observed_at = models.DateTimeField()
     received_at = models.DateTimeField()
     observed_by = models.CharField(max_length=150)
-    corrects = models.OneToOneField(
-        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrected_by"
-    )
     bleeding = models.CharField(max_length=16, blank=True)
     placenta = models.CharField(max_length=16, blank=True)
     systolic_mmhg = models.PositiveSmallIntegerField(null=True, blank=True)
@@ -80,6 +77,8 @@ class MotherObservation(models.Model):
     note = models.ForeignKey(
         PrivateText, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
+
+    objects = ToldQuerySet.as_manager()
 
     class Meta:
         ordering = ["observed_at", "id"]
@@ -93,7 +92,7 @@ class MotherObservation(models.Model):
         return {name: value for name, value in values.items() if value not in (None, "")}
 
 
-class TreatmentGiven(models.Model):
+class TreatmentGiven(Told):
     """What was given, in the words of whoever told it. Recorded as told, never suggested."""
 
     referral = models.ForeignKey(Referral, on_delete=models.PROTECT, related_name="treatments")
@@ -104,6 +103,8 @@ class TreatmentGiven(models.Model):
     recorded_by = models.CharField(max_length=150)
     recorded_at = models.DateTimeField()
 
+    objects = ToldQuerySet.as_manager()
+
     class Meta:
         verbose_name_plural = "treatments given"
 
@@ -111,7 +112,7 @@ class TreatmentGiven(models.Model):
         return str(self.told)
 
 
-class Advice(models.Model):
+class Advice(Told):
     """Advice a named clinician gave, and whether it was read back."""
 
     referral = models.ForeignKey(Referral, on_delete=models.PROTECT, related_name="advice")
@@ -119,13 +120,42 @@ class Advice(models.Model):
     given_by = models.CharField(max_length=120)
     text = models.ForeignKey(PrivateText, on_delete=models.PROTECT, related_name="+")
     read_back = models.BooleanField(default=False)
+    is_decision = models.BooleanField(
+        default=False, help_text="It decides what is done, by the name of who decided."
+    )
+    recorded_by = models.CharField(max_length=150, blank=True)
     recorded_at = models.DateTimeField()
+
+    objects = ToldQuerySet.as_manager()
 
     class Meta:
         verbose_name_plural = "advice"
 
     def __str__(self) -> str:
         return f"{self.given_by}: {self.text}"
+
+
+class ChestTry(Withdrawable):
+    """A step tried when the chest did not move with the breaths, and whether it moved then."""
+
+    baby = models.ForeignKey(Baby, on_delete=models.PROTECT, related_name="chest_tries")
+    step = models.CharField(max_length=20)
+    chest_moves = models.BooleanField()
+    observation = models.ForeignKey(
+        Observation, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    tried_at = models.DateTimeField(help_text="Corrected time.")
+    told_by = models.CharField(max_length=150)
+    recorded_at = models.DateTimeField()
+
+    objects = WithdrawableQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["tried_at", "id"]
+        verbose_name_plural = "chest tries"
+
+    def __str__(self) -> str:
+        return f"{self.step} for {self.baby.code} at {self.tried_at:%H:%M}"
 
 
 class Need(models.Model):
@@ -152,7 +182,7 @@ class Need(models.Model):
         return self.words
 
 
-class Outcome(models.Model):
+class Outcome(Told):
     """How it went, told back to the attendant who raised the referral."""
 
     baby = models.ForeignKey(Baby, on_delete=models.PROTECT, related_name="outcomes")
@@ -161,6 +191,8 @@ class Outcome(models.Model):
     told_by = models.CharField(max_length=150)
     told_at = models.DateTimeField()
     read_at = models.DateTimeField(null=True, blank=True)
+
+    objects = ToldQuerySet.as_manager()
 
     def __str__(self) -> str:
         return f"{self.baby.code}: {self.state}"

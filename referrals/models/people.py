@@ -12,7 +12,7 @@ class Staff(AbstractUser):
 
     display_name = models.CharField(max_length=120)
     phone = PhoneNumberField(blank=True)
-    language = models.CharField(max_length=12, default="en")
+    language = models.CharField(max_length=12, blank=True, default="")
 
     class Meta:
         verbose_name_plural = "staff"

@@ -5,6 +5,7 @@ from typing import Any, NoReturn
 from zoneinfo import ZoneInfo
 
 from django.db import models
+from django.utils.translation import gettext
 
 from referrals.calc.codes import is_on_band
 from referrals.calc.shifts import clock_time_in, last_shift_change
@@ -37,12 +38,28 @@ class Referral(models.Model):
     origin = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="referrals")
     raised_by = models.ForeignKey("Staff", on_delete=models.PROTECT, null=True)
     raised_at = models.DateTimeField()
+    caller_name = models.CharField(
+        max_length=120, blank=True, help_text="Who called, where that is nobody with an account."
+    )
+    caller_phone = models.CharField(max_length=20, blank=True)
+    responsible = models.ForeignKey(
+        "Staff",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="Who finds a way where no unit and no vehicle can be had.",
+    )
+    responsible_since = models.DateTimeField(null=True, blank=True)
     stage = models.CharField(max_length=12, default=ReferralStage.RAISED.value)
     urgency = models.CharField(max_length=12, default=Urgency.VENTILATED.value)
     ventilates = models.CharField(max_length=120, blank=True)
     relieves = models.CharField(max_length=120, blank=True)
     reports = models.CharField(max_length=120, blank=True)
     alone = models.BooleanField(null=True, help_text="One pair of hands only.")
+    post_seen_at = models.DateTimeField(
+        null=True, blank=True, help_text="When the post last fetched a page about it."
+    )
     closed_at = models.DateTimeField(null=True, blank=True)
     joined_into = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="joined_from"
@@ -73,6 +90,13 @@ class Referral(models.Model):
         """Whether anybody still owes this referral anything on the road."""
         return self.stage != ReferralStage.CLOSED.value
 
+    def who_called(self) -> tuple[str, str]:
+        """Name and number of whoever called for help; empty where they are not known."""
+        if self.raised_by:
+            phone = self.raised_by.phone
+            return str(self.raised_by), phone.as_e164 if phone else ""
+        return self.caller_name, self.caller_phone
+
     def accepted_offer(self) -> "Offer | None":
         """The one offer a unit has accepted, if any."""
         return (
@@ -93,7 +117,7 @@ class PrivateText(models.Model):
     erased_at = models.DateTimeField(null=True, blank=True)
 
     def __str__(self) -> str:
-        return self.text or "(erased)"
+        return self.text or gettext("(erased)")
 
 
 class Baby(models.Model):
@@ -153,7 +177,9 @@ class Mother(models.Model):
         PrivateText, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
     age_years = models.PositiveSmallIntegerField(null=True, blank=True)
-    travels = models.BooleanField(default=True)
+    travels = models.BooleanField(
+        null=True, blank=True, help_text="With the baby; taken as yes while nobody has told."
+    )
 
     def __str__(self) -> str:
         return f"mother of {self.referral.code}"

@@ -5,31 +5,38 @@ from zoneinfo import available_timezones
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.utils.dates import WEEKDAYS
+from django.utils.translation import gettext as _
 from phonenumber_field.modelfields import PhoneNumberField
 
+from referrals.calc import check_intervals
 from referrals.calc.road_settings import faults_of
+from referrals.calc.rota import Turn
+from referrals.calc.score_tables import fault_of_limits
 from referrals.calc.shifts import NotAClockTime, clock_time_in
 from referrals.calc.terms import Capability
 from referrals.calc.unaccepted import default_minutes, fault_of
+
+RESERVE_KINDS = ["unit", "vehicle", "person"]
 
 
 def known_time_zone(name: str) -> None:
     """Refuse a name that the tz database does not hold."""
     if name not in available_timezones():
-        raise ValidationError(f"{name} is not a time zone of the tz database")
+        raise ValidationError(_("%s is not a time zone of the tz database") % name)
 
 
 def known_capabilities(codes: list[str]) -> None:
     """Refuse a capability nobody knows how to match."""
     unknown = set(codes) - {capability.value for capability in Capability}
     if unknown:
-        raise ValidationError(f"unknown capabilities: {', '.join(sorted(unknown))}")
+        raise ValidationError(_("unknown capabilities: %s") % ", ".join(sorted(unknown)))
 
 
 def known_clock_times(texts: list[str]) -> None:
     """Refuse what is not a list of times of day, such as ``["07:00", "19:00"]``."""
     if not (isinstance(texts, list) and all(isinstance(text, str) for text in texts)):
-        raise ValidationError('write a list of times of day, as ["07:00", "19:00"]')
+        raise ValidationError(_('write a list of times of day, as ["07:00", "19:00"]'))
     for text in texts:
         try:
             clock_time_in(text)
@@ -47,6 +54,20 @@ def possible_roads(settings: object) -> None:
 def possible_limits(limits: object) -> None:
     """Refuse limits that are no minutes by urgency."""
     fault = fault_of(limits)
+    if fault:
+        raise ValidationError(fault)
+
+
+def possible_tops_limits(limits: object) -> None:
+    """Refuse limits of TOPS that no measurement can have."""
+    fault = fault_of_limits(limits)
+    if fault:
+        raise ValidationError(fault)
+
+
+def possible_intervals(settings: object) -> None:
+    """Refuse intervals that are no minutes by state."""
+    fault = check_intervals.fault_of(settings)
     if fault:
         raise ValidationError(fault)
 
@@ -92,13 +113,59 @@ class District(models.Model):
         validators=[possible_limits],
         help_text="Minutes by urgency until the desk may send a vehicle toward the standing unit.",
     )
+    tops_limits = models.JSONField(
+        default=dict,
+        blank=True,
+        validators=[possible_tops_limits],
+        help_text="Where items of TOPS count as deranged; empty: 36.5 °C, 90 %, 3 s, 40 mg/dL.",
+    )
     check_minutes = models.FloatField(default=15)
     temperature_minutes = models.FloatField(default=60)
+    intervals_by_state = models.JSONField(
+        default=dict,
+        blank=True,
+        validators=[possible_intervals],
+        help_text='Where a state has other minutes: {"cold": {"check": 15, "temperature": 30}}.',
+    )
     check_grace_minutes = models.FloatField(default=5)
     offer_answer_minutes = models.FloatField(default=5)
     vehicle_search_minutes = models.FloatField(default=5)
     departure_minutes = models.FloatField(default=45)
-    silence_minutes = models.FloatField(default=10)
+    silence_minutes = models.FloatField(
+        default=10,
+        help_text="On the road without a position; it may be out of coverage (common practice, "
+        "no source).",
+    )
+    post_silent_minutes = models.FloatField(
+        default=20,
+        validators=[MinValueValidator(1)],
+        help_text="Nothing heard of the post before the baby leaves (common practice, no source).",
+    )
+    standing_still_minutes = models.FloatField(
+        default=15,
+        validators=[MinValueValidator(1)],
+        help_text="On the road in one spot, not at a site (common practice, no source).",
+    )
+    off_way_km = models.FloatField(
+        default=5,
+        validators=[MinValueValidator(1)],
+        help_text="Farther from the unit than before, off the straight line; twice as far on it "
+        "(common practice, no source).",
+    )
+    arrival_slip_minutes = models.FloatField(
+        default=20,
+        validators=[MinValueValidator(1)],
+        help_text="Later or earlier than the unit was told, and more than a third of what is left "
+        "to drive (common practice, no source).",
+    )
+    swap_minutes = models.FloatField(
+        default=5,
+        validators=[MinValueValidator(0), MaxValueValidator(240)],
+        help_text=(
+            "Minutes of a baby ventilated by hand that must be saved before another vehicle is "
+            "proposed than before (common practice, no source)."
+        ),
+    )
     handover_minutes = models.FloatField(default=20)
     outcome_hours = models.FloatField(default=24)
     observation_minutes = models.FloatField(
@@ -129,8 +196,17 @@ class Site(models.Model):
     latitude = models.FloatField()
     longitude = models.FloatField()
     phone = PhoneNumberField(blank=True)
+    land = models.CharField(
+        max_length=60,
+        blank=True,
+        help_text=(
+            "The island or shore on which it lies, if no road joins it with the rest of the "
+            "district; empty for the mainland."
+        ),
+    )
 
     class Meta:
+        indexes = [models.Index(fields=["district", "latitude"], name="site_by_latitude")]
         constraints = [
             models.CheckConstraint(
                 name="site_on_earth",
@@ -182,6 +258,27 @@ class Unit(models.Model):
         return f"{self.name}, {self.site.name}"
 
 
+class ReserveContact(models.Model):
+    """Somebody to ring when nobody of the district can: a unit elsewhere, the owner of a boat."""
+
+    district = models.ForeignKey(District, on_delete=models.CASCADE, related_name="reserves")
+    name = models.CharField(max_length=120)
+    kind = models.CharField(max_length=8)
+    phone = PhoneNumberField()
+    words = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["kind", "id"]
+        constraints = [
+            models.CheckConstraint(
+                name="reserve_kind_known", condition=models.Q(kind__in=RESERVE_KINDS)
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class CotReport(models.Model):
     """How many cots were free, told by whom and when."""
 
@@ -190,6 +287,14 @@ class CotReport(models.Model):
     is_open = models.BooleanField()
     reported_by = models.CharField(max_length=150)
     reported_at = models.DateTimeField()
+    before = models.JSONField(
+        null=True,
+        blank=True,
+        help_text="What stood before: cots_free, is_open, cots_reported_at.",
+    )
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_by = models.CharField(max_length=150, blank=True)
+    withdrawn_why = models.CharField(max_length=200, blank=True)
 
     def __str__(self) -> str:
         return f"{self.unit}: {self.cots_free} free"
@@ -233,3 +338,45 @@ class Contact(models.Model):
         if self.channel == "screen":
             return self.staff.username
         return self.staff.phone.as_e164 if self.staff.phone else ""
+
+
+class Shift(models.Model):
+    """When a person of a unit or of the desk is on duty, in a week that repeats.
+
+    Clock times in the district's zone; one that ends at or before its start ends the next day.
+    A team without a single shift is always on duty.
+    """
+
+    unit = models.ForeignKey(
+        Unit, on_delete=models.CASCADE, null=True, blank=True, related_name="shifts"
+    )
+    district = models.ForeignKey(
+        District, on_delete=models.CASCADE, null=True, blank=True, related_name="shifts"
+    )
+    staff = models.ForeignKey("Staff", on_delete=models.CASCADE, related_name="shifts")
+    weekday = models.PositiveSmallIntegerField(
+        validators=[MaxValueValidator(6)], help_text="0 is Monday, 6 is Sunday."
+    )
+    starts = models.TimeField()
+    ends = models.TimeField()
+
+    class Meta:
+        ordering = ["weekday", "starts", "id"]
+        constraints = [
+            models.CheckConstraint(
+                name="shift_of_unit_or_desk",
+                condition=models.Q(unit__isnull=False, district__isnull=True)
+                | models.Q(unit__isnull=True, district__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="shift_on_a_weekday", condition=models.Q(weekday__gte=0, weekday__lte=6)
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.staff}, {WEEKDAYS[self.weekday]} {self.starts:%H:%M} to {self.ends:%H:%M}"
+
+    @property
+    def turn(self) -> Turn:
+        """The same for computing."""
+        return Turn(weekday=self.weekday, starts=self.starts, ends=self.ends)

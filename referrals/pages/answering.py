@@ -14,11 +14,11 @@ from django.utils.translation import gettext as _
 from referrals import access, alerting, clock, links
 from referrals.acting import By, by_staff
 from referrals.calc.device_time import event_time
-from referrals.calc.states import OfferStage
+from referrals.calc.states import NotPossible, OfferStage
 from referrals.calc.terms import EntryChannel
 from referrals.links import LinkOver
 from referrals.models import Alert, Delivery, Staff
-from referrals.pages.doors import open_page, show
+from referrals.pages.doors import TooLate, open_page, show
 
 VALID_AFTER_CLOSE = timedelta(hours=2)
 NOTICE_VALID_AFTER_CLOSE = timedelta(hours=24)
@@ -85,8 +85,7 @@ def answer(request: HttpRequest, token: str) -> HttpResponse:
     if alert.kind in alerting.TO_UNITS and reader.alert.offer:
         return redirect(reverse("question_by_link", args=[token]))
     if request.method == "POST":
-        alerting.acknowledge(alert.pk, reader.by(now))
-        return redirect(request.path)
+        return _pressed(request, reader, now)
     return show(
         request,
         "referrals/answer.html",
@@ -95,9 +94,23 @@ def answer(request: HttpRequest, token: str) -> HttpResponse:
             "reader": reader,
             "page_path": _page_path(reader),
             "can_take": alert.needs_answer and alert.is_open,
+            "can_give_back": alert.acknowledged_at is not None and alert.closed_at is None,
         },
         district=alert.district,
     )
+
+
+def _pressed(request: HttpRequest, reader: LinkReader, now: datetime) -> HttpResponse:
+    """I take it, or I cannot after all; the page then says which stands."""
+    alert, by = reader.alert, reader.by(now)
+    try:
+        if "give_back" in request.POST:
+            alerting.give_back(alert.pk, by)
+        else:
+            alerting.acknowledge(alert.pk, by)
+    except NotPossible as refusal:
+        raise TooLate(refusal.sentence, district=alert.district, back=request.path) from refusal
+    return redirect(request.path)
 
 
 def _page_path(reader: LinkReader) -> str:

@@ -7,6 +7,7 @@ from django.http import HttpRequest
 
 from referrals import access, clock
 from referrals.models import Staff
+from referrals.pages.from_phone import token_of
 
 
 def shell(request: HttpRequest) -> dict[str, Any]:
@@ -18,7 +19,11 @@ def shell(request: HttpRequest) -> dict[str, Any]:
     def the_desk_phone() -> str:
         return access.desk_phone(request.user if isinstance(request.user, Staff) else None)
 
+    def phone_token() -> str:
+        return token_of(request.user) if isinstance(request.user, Staff) else ""
+
     return {
+        "phone_token": phone_token,
         "server_now": clock.now(),
         "clock_speed": clock.speed(),
         "is_demo": settings.DEMO,

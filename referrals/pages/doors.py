@@ -2,13 +2,13 @@
 
 import hashlib
 from collections.abc import Callable
+from datetime import datetime
 from functools import wraps
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone, translation
@@ -22,6 +22,7 @@ from referrals.links import InvalidLink, LinkOver
 from referrals.models import District, Staff
 from referrals.pages import kept
 from referrals.pages.once import new_key, once
+from referrals.saying import for_the_record, offered, to_tell
 
 View = Callable[..., HttpResponse]
 
@@ -52,7 +53,7 @@ def page(view: View) -> View:
             return _sign_in_first(request)
         with translation.override(_language_of(request)), timezone.override(_zone_of(request)):
             try:
-                response = once(view)(request, *args, **kwargs)
+                response = _shown(request, once(view)(request, *args, **kwargs))
             except TooLate as refusal:
                 response = _too_late(request, refusal)
         kept.settle(request, response, clock.now())
@@ -67,7 +68,7 @@ def open_page(view: View) -> View:
     @wraps(view)
     def wrapped(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         try:
-            response = once(view)(request, *args, **kwargs)
+            response = _shown(request, once(view)(request, *args, **kwargs))
         except TooLate as refusal:
             return _too_late(request, refusal)
         except InvalidLink as refusal:
@@ -78,9 +79,31 @@ def open_page(view: View) -> View:
     return gzip_page(login_not_required(wrapped))
 
 
-def by_of(request: HttpRequest, channel: EntryChannel = EntryChannel.PAGE) -> By:
-    """The signed-in person as the author of what the page does."""
-    return by_staff(staff_of(request), channel=channel, now=clock.now())
+def by_of(
+    request: HttpRequest, channel: EntryChannel = EntryChannel.PAGE, *, said_by: str = ""
+) -> By:
+    """The person as the author of what the page does; ``said_by`` told it by voice.
+
+    With the phone's own times where it told them.
+    """
+    return by_staff(
+        staff_of(request),
+        channel=channel,
+        now=clock.now(),
+        said_by=said_by,
+        happened_at=moment_in(request.POST.get("happened_at", "")),
+        # In a header, so that sending the same press again is the same form.
+        sent_at=moment_in(request.headers.get("Sent-At", "")),
+    )
+
+
+def moment_in(text: str) -> datetime | None:
+    """A phone's time; one that cannot be read is left out, since the press itself counts."""
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return moment if moment.tzinfo else None
 
 
 def staff_of(request: HttpRequest) -> Staff:
@@ -117,6 +140,18 @@ def unless_the_same(request: HttpRequest, response: HttpResponse) -> HttpRespons
     answer = get_conditional_response(request, etag=etag, response=response) or response
     answer["ETag"] = etag
     answer["Cache-Control"] = "no-store"
+    return answer
+
+
+def _shown(request: HttpRequest, response: HttpResponse) -> HttpResponse:
+    """The answer itself; the address of a form that somebody opens to read gets a page too.
+
+    Browsers show a page of their own for an answer without a body, and it reads like an outage.
+    """
+    if not isinstance(response, HttpResponseNotAllowed):
+        return response
+    answer = show(request, "405.html", status=response.status_code)
+    answer["Allow"] = response["Allow"]
     return answer
 
 
@@ -159,14 +194,15 @@ def _own_district(request: HttpRequest) -> District | None:
 
 
 def _language_of(request: HttpRequest) -> str:
-    language = getattr(request.user, "language", None) or translation.get_language()
-    return language if language in dict(settings.LANGUAGES) else settings.LANGUAGE_CODE
+    own = getattr(request.user, "language", "")
+    return offered(own or translation.get_language() or "")
 
 
 def _sign_in_first(request: HttpRequest) -> HttpResponse:
     where = request.get_full_path()
     if request.method == "POST":
-        saved = kept.keep(request, clock.now(), problem="sent after the sign-in had run out")
+        problem = for_the_record(to_tell("sent after the sign-in had run out"))
+        saved = kept.keep(request, clock.now(), problem=problem)
         where = reverse("kept", args=[kept.token_of(saved)])
     response = redirect(f"{reverse('sign_in')}?next={where}")
     response["Cache-Control"] = "no-store"

@@ -12,6 +12,13 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from referrals import access, links
+from referrals.calc.chest_steps import (
+    BEAT_FASTEST,
+    BEAT_PER_MINUTE,
+    BEAT_SLOWEST,
+    BEAT_STEP,
+    CHEST_STEPS,
+)
 from referrals.calc.codes import InvalidCode, normalise_code
 from referrals.calc.terms import Role
 from referrals.links import InvalidLink
@@ -115,6 +122,11 @@ def kept_form(request: HttpRequest, token: str) -> HttpResponse:
 @require_safe
 def beat(request: HttpRequest) -> HttpResponse:
     """The ventilation beat: no patient on it, so it may be kept and opened without a network."""
-    response = show(request, "referrals/beat.html", {"rates": range(30, 61, 5)})
+    context = {
+        "rates": range(BEAT_SLOWEST, BEAT_FASTEST + 1, BEAT_STEP),
+        "usual": BEAT_PER_MINUTE,
+        "steps": CHEST_STEPS,
+    }
+    response = show(request, "referrals/beat.html", context)
     response["Cache-Control"] = "private, max-age=86400"
     return response

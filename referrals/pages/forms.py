@@ -17,10 +17,16 @@ from django.utils.translation import gettext_lazy
 
 from referrals.calc.device_time import NOTICEABLE_SKEW
 from referrals.calc.quantities import QUANTITIES, Verdict, check_quantity
+from referrals.calc.status import quantity_of
+from referrals.calc.terms import GlucoseUnit
 from referrals.labels import FIELDS, Text, choices
+from referrals.saying import to_tell
 
 NOT_KNOWN = ("", gettext_lazy("Not known"))
-WHOLE = ("heart_rate", "spo2", "weight_g", "systolic_mmhg", "diastolic_mmhg")
+WHOLE = (
+    "heart_rate", "respiratory_rate", "spo2", "weight_g", "systolic_mmhg", "diastolic_mmhg",
+    "baby_systolic_mmhg",
+)  # fmt: skip
 YES_NO = [("yes", gettext_lazy("Yes")), ("no", gettext_lazy("No")), NOT_KNOWN]
 
 
@@ -62,7 +68,7 @@ class Quantity(forms.Field):
     def __init__(self, name: str, label: Text = "", **options: Any) -> None:
         self.bounds = QUANTITIES[name]
         self.quantity = name
-        self.unit = self.bounds.unit
+        self.unit = to_tell(self.bounds.unit)
         super().__init__(
             label=label or FIELDS.get(name, name),
             required=False,
@@ -94,6 +100,38 @@ class Quantity(forms.Field):
                 }
             )
         return round(number) if self.quantity in WHOLE else number
+
+
+GLUCOSE_UNIT = "_unit"
+"""Ends the name of the field beside a glucose that says in which unit it was read."""
+
+
+class Glucose(Quantity):
+    """A glucose as the meter shows it; its bounds are those of the unit told beside it."""
+
+    def __init__(self, label: Text) -> None:
+        super().__init__("glucose_mg_dl", label)
+        self.unit = ""
+        self.unit_is_told = False
+
+    def read_in(self, unit: str) -> None:
+        """Take the bounds of a unit, ``mg_dl`` or ``mmol_l``."""
+        self.unit_is_told = unit in set(GlucoseUnit)
+        if self.unit_is_told:
+            self.quantity = quantity_of("glucose", glucose_unit=GlucoseUnit(unit)) or self.quantity
+            self.bounds = QUANTITIES[self.quantity]
+            self.unit = to_tell(self.bounds.unit)
+
+    def clean(self, value: Any) -> float | int | None:
+        """The number in the unit that was told.
+
+        Raises:
+            forms.ValidationError: as for any quantity, and for a number without its unit.
+        """
+        number = super().clean(value)
+        if number is not None and not self.unit_is_told:
+            raise forms.ValidationError(_("In which unit does the meter show it?"))
+        return number
 
 
 class ClockTime(forms.Field):
@@ -159,9 +197,19 @@ class PageForm(forms.Form):
 
     required_css_class = "required"
 
+    def full_clean(self) -> None:
+        """Read each glucose in the unit that stands beside it."""
+        for name, field in self.fields.items():
+            if isinstance(field, Glucose):
+                field.read_in(self.data.get(self.add_prefix(name + GLUCOSE_UNIT), ""))
+        super().full_clean()
+
     def clean(self) -> dict[str, Any]:
         """Ask about unusual numbers that were not yet confirmed by sending them again."""
         cleaned = super().clean() or {}
+        for name, field in self.fields.items():
+            if isinstance(field, Glucose) and cleaned.get(name) is None:
+                cleaned[name + GLUCOSE_UNIT] = ""
         self.asked: dict[str, str] = {}
         for name, field in self.fields.items():
             value = cleaned.get(name)

@@ -4,8 +4,10 @@ from datetime import datetime
 from urllib.parse import parse_qsl, urlencode
 
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.utils.translation import gettext as _
 
 from referrals import links
+from referrals.calc.spelled import spelled
 from referrals.labels import FIELDS
 from referrals.models import KeptInput, Staff
 
@@ -39,7 +41,7 @@ def sent(request: HttpRequest) -> list[tuple[str, str]]:
 def in_words(fields: list[tuple[str, str]]) -> list[tuple[str, str]]:
     """What a person filled in, each with the name of its field, to be read again."""
     return [
-        (str(FIELDS.get(name, name.replace("_", " "))), value)
+        (str(FIELDS.get(name, spelled(name))), value)
         for name, value in fields
         if value.strip() and name != "key" and not name.startswith("asked_")
     ]
@@ -59,7 +61,7 @@ def find(token: str) -> KeptInput:
     number = links.require_valid("k", token)
     saved = KeptInput.objects.filter(pk=number, dealt_with_at=None).first()
     if saved is None:
-        raise links.InvalidLink("this was sent already")
+        raise links.InvalidLink(_("this was sent already"))
     return saved
 
 

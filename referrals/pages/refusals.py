@@ -15,6 +15,7 @@ from referrals.api import errors
 from referrals.models import Staff
 from referrals.pages import kept
 from referrals.pages.doors import show
+from referrals.saying import for_the_record, to_tell
 
 
 def csrf_refused(request: HttpRequest, reason: str = "") -> HttpResponse:
@@ -22,7 +23,8 @@ def csrf_refused(request: HttpRequest, reason: str = "") -> HttpResponse:
 
     A form that another site has sent is kept for a person to look at, and never one press away.
     """
-    saved = kept.keep(request, clock.now(), problem=f"the check of the form failed: {reason}"[:400])
+    problem = to_tell("the check of the form failed: %(reason)s", reason=reason)
+    saved = kept.keep(request, clock.now(), problem=for_the_record(problem))
     told = kept.in_words(kept.fields_of(saved))
     return show(
         request,
@@ -75,7 +77,7 @@ def _fault_page(request: HttpRequest, status: int) -> str:
 def _kept_for_the_desk(request: HttpRequest) -> str:
     """The token of what was sent, so that sending it again settles it; empty when not even that."""
     with suppress(DatabaseFault), transaction.atomic():
-        problem = "the service made a mistake with it; its log says which"
+        problem = for_the_record(to_tell("the service made a mistake with it; its log says which"))
         return kept.token_of(kept.keep(request, clock.now(), problem=problem))
     return ""
 

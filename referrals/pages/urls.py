@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from referrals.pages import answering, entrance
+from referrals.pages import answering, entrance, rules
 
 urlpatterns = [
     path("", entrance.home, name="home"),
@@ -12,5 +12,12 @@ urlpatterns = [
     path("kept/<str:token>/", entrance.kept_form, name="kept"),
     path("c/<str:code>/", entrance.case, name="case"),
     path("a/<str:token>/", answering.answer, name="answer"),
+    path("rules/<slug:district>/", rules.index, name="rules"),
+    path("rules/<slug:district>/<slug:code>/", rules.table, name="rule_table"),
+    path(
+        "rules/<slug:district>/<slug:code>/not-adopted/",
+        rules.not_adopted,
+        name="rule_not_adopted",
+    ),
     path("beat/", entrance.beat, name="beat"),
 ]

@@ -4,16 +4,22 @@
 Nothing here imports Django.
 """
 
+import fcntl
 import json
 import os
 import socket
+import sys
 import tempfile
 import threading
 import time
 from pathlib import Path
+from typing import IO, NoReturn
 
 DEMO_SECRET = "demo-secret-known-to-everybody-never-for-real-babies"  # noqa: S105
 OWN_BROKER = "memory://localhost"
+HIGHEST_PORT = 65535
+_held: list[IO[str]] = []
+"""Open as long as this process lives, however it ends: a lock on a file goes with its process."""
 
 
 def prepare_environment(argv: list[str]) -> None:
@@ -46,10 +52,10 @@ def go_when_parent_goes() -> None:
 def _prepare_demo(arguments: list[str]) -> None:
     headless = "--headless" in arguments
     fallback = tempfile.mkdtemp(prefix="littleroad-demo-") if headless else ".littleroad/demo"
-    data = Path(option(arguments, "--data") or fallback).resolve()
-    data.mkdir(parents=True, exist_ok=True)
+    data = _folder(option(arguments, "--data") or fallback)
+    _keep_for_one_demo(data)
     speed = option(arguments, "--speed") or ("360" if headless else "1")
-    port = option(arguments, "--port") or ("0" if headless else "8000")
+    port = _port(arguments, "0" if headless else "8000")
     # The demo is always the embedded default: it must not touch a real database by accident.
     os.environ.pop("DATABASE_URL", None)
     os.environ.pop("REDIS_URL", None)
@@ -62,9 +68,49 @@ def _prepare_demo(arguments: list[str]) -> None:
 
 def _prepare_serve(arguments: list[str]) -> None:
     if data := option(arguments, "--data"):
-        os.environ["LITTLEROAD_DATA_DIR"] = str(Path(data).resolve())
-    port = option(arguments, "--port") or "8000"
+        os.environ["LITTLEROAD_DATA_DIR"] = str(_folder(data))
+    port = _port(arguments, "8000")
     os.environ.setdefault("LITTLEROAD_BASE_URL", f"http://127.0.0.1:{port}")
+
+
+def _folder(name: str) -> Path:
+    """The folder for the data, made if need be; a sentence when it cannot be written to."""
+    folder = Path(name).resolve()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        _refuse(
+            f"Nothing can be kept in {folder}: {error.strerror}. "
+            "Choose a folder that you may write to: --data FOLDER"
+        )
+    return folder
+
+
+def _port(arguments: list[str], otherwise: str) -> str:
+    text = option(arguments, "--port") or otherwise
+    if not (text.isascii() and text.isdigit() and int(text) <= HIGHEST_PORT):
+        _refuse(f"--port is a whole number up to {HIGHEST_PORT}, not {text!r}")
+    return text
+
+
+def _keep_for_one_demo(data: Path) -> None:
+    """Two demos on one folder would run two clocks and answer each other's messages."""
+    file = (data / "in_use").open("w")
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        _refuse(
+            f"A demo runs on {data} already. End it with Ctrl-C, "
+            "or choose another folder for this one: --data FOLDER"
+        )
+    _held.append(file)
+
+
+def _refuse(sentence: str) -> NoReturn:
+    sys.stderr.write(f"{sentence}\n")
+    raise SystemExit(2)
 
 
 def demo_clock(data: Path, speed: str) -> str:

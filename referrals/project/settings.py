@@ -7,6 +7,7 @@ import os
 import secrets
 from pathlib import Path
 
+from django.conf.locale import LANG_INFO
 from django.core.exceptions import ImproperlyConfigured
 from environs import Env
 
@@ -167,11 +168,23 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 
-LANGUAGE_CODE = "en"
+# A language is offered once its catalogue stands in referrals/locale; the service itself is
+# written in English.
+LOCALE_PATHS = [BASE_DIR / "referrals" / "locale"]
+_CATALOGUES = sorted(LOCALE_PATHS[0].glob("*/LC_MESSAGES/django.mo"))
+LANGUAGES = [
+    (code, LANG_INFO.get(code, {}).get("name_local", code))
+    for code in ("en", *(path.parts[-3].replace("_", "-").lower() for path in _CATALOGUES))
+]
+LANGUAGE_CODE = env.str("LITTLEROAD_LANGUAGE", "en").lower()
+if LANGUAGE_CODE not in dict(LANGUAGES):
+    raise ImproperlyConfigured(
+        f"LITTLEROAD_LANGUAGE is {LANGUAGE_CODE}; offered are {', '.join(dict(LANGUAGES))}. "
+        "Put its catalogue into referrals/locale first: DEVELOPERS.md, 'A language more'."
+    )
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"
-LOCALE_PATHS = [BASE_DIR / "referrals" / "locale"]
 
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
@@ -259,6 +272,10 @@ VOICE_GATEWAY = {
     "body": env.str("LITTLEROAD_VOICE_BODY", '{"to": "$to", "say": "$text", "id": "$id"}'),
     "authorization": env.str("LITTLEROAD_VOICE_AUTHORIZATION", ""),
 }
+# How messages come in: the secret that the gateway sends (two while it is being changed), and its
+# names for our fields, as "sender=from,text=message". Without a secret nothing comes in.
+INBOUND_TOKENS: list[str] = list(filter(None, env.list("LITTLEROAD_INBOUND_TOKEN", [])))
+INBOUND_FIELDS: dict[str, str] = env.dict("LITTLEROAD_INBOUND_FIELDS", {})
 SEND_TIMEOUT_SECONDS = env.float("LITTLEROAD_SEND_TIMEOUT_SECONDS", 10.0)
 _mail = env.dj_email_url("LITTLEROAD_EMAIL_URL", "smtp://localhost:25")
 EMAIL_HOST, EMAIL_PORT = _mail["EMAIL_HOST"], _mail["EMAIL_PORT"]
@@ -278,6 +295,8 @@ if DEMO:
     SMS_GATEWAY["url"] = f"http://127.0.0.1:{DEMO_PORT}/demo/gateway/sms/"
     VOICE_GATEWAY["url"] = f"http://127.0.0.1:{DEMO_PORT}/demo/gateway/voice/"
     BASE_URL = f"http://127.0.0.1:{DEMO_PORT}"
+    INBOUND_TOKENS = ["demo-exchange-known-to-everybody"]
+    INBOUND_FIELDS = {}
     EMAIL_BACKEND = "fixtures_demo.phones.mail.PhoneMail"
 
 LOGGING = {

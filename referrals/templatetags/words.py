@@ -1,9 +1,13 @@
 """Template filters that turn codes and facts into words."""
 
+import uuid
 from datetime import datetime, timedelta
 from typing import Any
+from urllib.parse import parse_qsl
 
 from django import template
+from django.contrib.messages.storage.base import Message
+from django.template import Context
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
@@ -11,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from referrals import clock as service_clock
 from referrals import labels
-from referrals.calc import states, terms
+from referrals.calc import states, terms, wording
 
 register = template.Library()
 CLEAR_WITHOUT_DATE = timedelta(hours=12)
@@ -41,6 +45,15 @@ def inside(words: str) -> str:
 
 
 @register.filter
+def translated(words: str) -> str:
+    """Words that are stored in English because they are the service's own: rules, checklists.
+
+    What a district wrote itself is in no catalogue and stays as it is.
+    """
+    return wording.words(words)
+
+
+@register.filter
 def facts(values: dict[str, Any]) -> list[str]:
     """Every fact of a reading with its name and unit."""
     return [labels.fact_in_words(name, value) for name, value in values.items()]
@@ -58,6 +71,19 @@ def clock(moment: datetime | str | None) -> str:
     if local.date() != now.date() and abs(local - now) >= CLEAR_WITHOUT_DATE:
         return f"{local:%d.%m. %H:%M}"
     return f"{local:%H:%M}"
+
+
+@register.inclusion_tag("referrals/done.html", takes_context=True)
+def done(context: Context, message: Message) -> dict[str, Any]:
+    """A line that says what was done, with its 'Undo' where there is one."""
+    undo, _mark, fields = (message.extra_tags or "").partition("?")
+    return {
+        "words": message.message,
+        "undo": undo if undo.startswith("/") else "",
+        "fields": parse_qsl(fields, keep_blank_values=True),
+        "csrf_token": context.get("csrf_token"),
+        "key": context.get("key") or uuid.uuid4(),
+    }
 
 
 @register.simple_tag

@@ -2,7 +2,9 @@
 
 The service's side is the whole way: the link is checked, the journey looked up, every position
 validated, stored once by its key, and the vehicle's last place moved on. Taken in this process by
-Django's test client, and over loopback from a gunicorn with two sync workers.
+Django's test client, and over loopback from a gunicorn with two sync workers. The sweep works the
+arrival window out once a minute, however many positions came; the last lines do it after each
+request, on the track of a journey of two hours.
 """
 
 import http.client
@@ -47,7 +49,7 @@ def measure() -> list[Line]:
 
     settings.ROOT_URLCONF = "plain"
     journey = make_journey()
-    return in_process(journey) + over_loopback(journey)
+    return with_arrival(journey) + in_process(journey) + over_loopback(journey)
 
 
 def make_journey() -> Journey:
@@ -67,8 +69,58 @@ def make_journey() -> Journey:
     return Journey(transfer.pk, driver_links.token_for(transfer))
 
 
-def in_process(journey: Journey) -> list[Line]:
-    """Both views in this process, in turns."""
+def with_arrival(journey: Journey) -> list[Line]:
+    """The arrival window after each request, as the sweep works it out once a minute."""
+    from referrals import clock
+    from transport import tracking
+    from transport.models import Position, Transfer
+
+    ours, post = in_this_process(journey)
+
+    def measured(what: str, rows: int, body: Callable[[], bytes], plain: str, times: int) -> Line:
+        a_track(journey)
+
+        def update() -> None:
+            ours(body())
+            Transfer.objects.filter(pk=journey.pk).update(window_at=None)
+            assert tracking.refresh_windows(clock.now())
+
+        taken, bare = common.side_by_side(
+            update, lambda: post(f"/plain/{plain}/{journey.pk}/", body()), times=times, warm_up=1
+        )
+        return _rates(f"{what} with its arrival, in process", rows, taken, bare, None)
+
+    lines = [
+        measured("one position", 1, one_position, "one", common.repeats(60)),
+        # Few times: each makes the track of the next a hundred positions longer.
+        measured(f"batch of {MANY}", MANY, many_positions, "many", 5),
+    ]
+    Position.objects.filter(transfer=journey.pk).delete()
+    return lines
+
+
+def a_track(journey: Journey) -> None:
+    """Two hours of positions, one a minute, and nothing else."""
+    from transport.models import Position
+
+    Position.objects.filter(transfer=journey.pk).delete()
+    told = [_told() for _ in range(120)]
+    now = datetime.now(UTC)
+    Position.objects.bulk_create(
+        Position(
+            transfer_id=journey.pk, assignment=1, key=one["key"],
+            recorded_at=now - timedelta(minutes=120 - minute / 2), received_at=now,
+            latitude=one["latitude"], longitude=one["longitude"], accuracy_m=one["accuracy_m"],
+        )
+        for minute, one in enumerate(told)
+    )  # fmt: skip
+
+
+Post = Callable[..., None]
+
+
+def in_this_process(journey: Journey) -> tuple[Callable[[bytes], None], Post]:
+    """The service's own view, and any view, through Django's test client."""
     from django.test import Client
 
     client = Client(headers={"host": "127.0.0.1"})
@@ -80,6 +132,12 @@ def in_process(journey: Journey) -> list[Line]:
     def ours(body: bytes) -> None:
         post(journey.api, body, authorization=f"Driver {journey.token}")
 
+    return ours, post
+
+
+def in_process(journey: Journey) -> list[Line]:
+    """Both views in this process, in turns."""
+    ours, post = in_this_process(journey)
     one, plain_one = common.side_by_side(
         lambda: ours(one_position()),
         lambda: post(f"/plain/one/{journey.pk}/", one_position()),
@@ -91,14 +149,16 @@ def in_process(journey: Journey) -> list[Line]:
         times=common.repeats(60),
     )
     return [
-        _rates("P5 one position, in process", 1, one, plain_one, 0.6),
-        _rates(f"P5 batch of {MANY}, in process", MANY, many, plain_many, 0.5),
+        _rates("one position, in process", 1, one, plain_one, 0.6),
+        _rates(f"batch of {MANY}, in process", MANY, many, plain_many, 0.5),
     ]
 
 
-def _rates(what: str, rows: int, ours: list[float], plain: list[float], at_least: float) -> Line:
+def _rates(
+    what: str, rows: int, ours: list[float], plain: list[float], at_least: float | None
+) -> Line:
     return Line(
-        what=what,
+        what=f"P5 {what}",
         measured=rows * 1000 / common.median(ours),
         baseline=rows * 1000 / common.median(plain),
         unit="rows/s",

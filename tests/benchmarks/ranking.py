@@ -106,7 +106,7 @@ def _fresh(referral_id: int) -> Any:
 
 def make_district(size: int, now: datetime) -> int:
     """A district of so many units and 200 vehicles, with one referral of a ventilated newborn."""
-    from referrals import lifecycle
+    from referrals import describing, lifecycle
     from referrals.acting import by_system
     from referrals.models import District, Site
 
@@ -123,7 +123,7 @@ def make_district(size: int, now: datetime) -> int:
         district=district, code=f"p{size}", name="Post", kind="post",
         latitude=CENTRE[0], longitude=CENTRE[1],
     )  # fmt: skip
-    told = lifecycle.BabyTold(
+    told = describing.BabyTold(
         facts={"breathing": "ventilated", "support": "bag_and_mask_oxygen",
                "oxygen_flow_l_min": 5.0, "heart_rate": 120, "weight_g": 1700}
     )  # fmt: skip

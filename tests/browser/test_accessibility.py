@@ -22,14 +22,18 @@ RULES = {
 ATTENDANT = {
     "the post": "/post/",
     "the case": "/r/{open}/",
-    "how the baby is": "/r/{open}/details/1/1/",
-    "what was measured": "/r/{open}/details/1/2/",
-    "birth, mother, hands": "/r/{open}/details/1/3/",
+    "a question not answered": "/r/{open}/details/",
+    "how the baby breathes": "/r/{open}/details/1/breathing/",
+    "what was weighed": "/r/{open}/details/1/weight/",
+    "whose hands": "/r/{open}/details/all/hands/",
+    "the mother": "/r/{open}/details/mother/pressure/",
+    "what was told": "/r/{open}/told/",
     "a check": "/r/{open}/check/1/",
-    "the mother": "/r/{open}/mother/",
+    "the gauge": "/r/{open}/check/1/gauge/",
     "a treatment": "/r/{open}/treatment/",
     "advice": "/r/{open}/advice/",
     "what to bring": "/r/{open}/before-leaving/",
+    "the chest does not move": "/r/{open}/chest/1/",
     "no transfer any more": "/r/{open}/ending/1/",
     "called by mistake": "/r/{open}/take-back/",
     "handing over": "/r/{open}/handover/1/",
@@ -53,7 +57,14 @@ DISTRICT = {
     "all journeys": "/desk/",
     "one referral": "/desk/{open}/",
     "a closed referral": "/desk/{closed}/",
+    "a post calls": "/desk/raise/",
+    "whom to ring": "/desk/{open}/calls/",
     "closed roads": "/desk/roads/",
+    "the map": "/desk/map/",
+    "closed journeys": "/desk/closed/",
+    "what came in": "/desk/came-in/",
+    "rules and tables": "/rules/tlv/",
+    "one table": "/rules/tlv/temperature/",
 }
 DEMO = {
     "the demo": "/demo/",
@@ -74,7 +85,8 @@ ON_A_PHONE = [name for name in SHOWN if not name.startswith("desk")]
 TOO_SMALL = """() => [...document.querySelectorAll(
   "a, button, summary, select, textarea, .chip, label.choice, main input"
 )].filter((each) => {
-  const box = each.getBoundingClientRect(), inside = each.closest(".chip, label.choice, .rates");
+  const pressed = each.matches("[type=checkbox], [type=radio]") && each.labels[0] || each;
+  const box = pressed.getBoundingClientRect(), inside = each.closest(".chip, label.choice, .rates");
   return box.width && box.height < 55.5 && (!inside || inside === each);
 }).map((each) => each.textContent.trim() || each.name)"""
 

@@ -7,15 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from transport.calc.checks_due import (
-    CheckItem,
     checks_missed,
-    items_due,
     next_check_due,
     overdue_minutes,
+    temperature_due,
 )
 
 LEFT_AT = datetime(2031, 3, 4, 22, 0, tzinfo=UTC)
-EVERY_CHECK = tuple(item for item in CheckItem if item is not CheckItem.TEMPERATURE)
 
 
 def after(minutes: float) -> datetime:
@@ -85,22 +83,30 @@ def test_one_more_check_never_counts_as_one_more_missed(made: list[int], another
     assert with_it <= before
 
 
-def test_temperature_is_asked_for_every_hour_and_the_rest_at_every_check() -> None:
-    # Temperature hourly: WHO-2003, C-65/C-66.
-    last = dict.fromkeys(CheckItem, after(0))
-    due = [items_due(last_at=last, started_at=LEFT_AT, now=after(m)) for m in (14, 15, 59, 60)]
-    assert due == [(), EVERY_CHECK, EVERY_CHECK, tuple(CheckItem)]
+def test_the_temperature_is_due_every_hour() -> None:
+    # WHO-2003, C-65: hourly on the road.
+    assert temperature_due(last_taken_at=after(10), started_at=LEFT_AT) == after(70)
 
 
-def test_a_temperature_never_taken_is_asked_for_at_the_first_check() -> None:
-    assert items_due(last_at={}, started_at=LEFT_AT, now=after(14)) == ()
-    assert items_due(last_at={}, started_at=LEFT_AT, now=after(15)) == tuple(CheckItem)
+def test_a_temperature_never_taken_is_due_with_the_first_check() -> None:
+    assert temperature_due(last_taken_at=None, started_at=LEFT_AT) == after(15)
 
 
-def test_an_item_left_out_at_the_last_check_stays_due() -> None:
-    last = dict.fromkeys(CheckItem, after(15)) | {CheckItem.OXYGEN_GAUGE: after(0)}
-    due = items_due(last_at=last, started_at=LEFT_AT, now=after(16))
-    assert due == (CheckItem.OXYGEN_GAUGE,)
+def test_a_temperature_taken_long_before_leaving_is_due_at_departure() -> None:
+    assert temperature_due(last_taken_at=after(-90), started_at=LEFT_AT) == LEFT_AT
+
+
+def test_a_district_sets_how_often_and_never_more_often_than_a_check() -> None:
+    def due(check: float, temperature: float) -> datetime:
+        return temperature_due(
+            last_taken_at=LEFT_AT,
+            started_at=LEFT_AT,
+            interval_minutes=check,
+            temperature_minutes=temperature,
+        )
+
+    assert due(15, 30) == after(30)
+    assert due(20, 10) == after(20)
 
 
 def test_an_interval_that_is_none_is_refused() -> None:

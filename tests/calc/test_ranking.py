@@ -12,7 +12,6 @@ from referrals.calc.needs import NeedAssessment
 from referrals.calc.terms import Capability, Urgency, VehicleKind
 from transport.calc.oxygen import AIR_WORDS, metric_cylinder, uk_cylinder
 from transport.calc.ranking import (
-    ORDERING_RULE,
     Asking,
     Candidate,
     Ranking,
@@ -21,6 +20,7 @@ from transport.calc.ranking import (
     VehicleFacts,
     rank,
 )
+from transport.calc.ranking_rules import ordering_rule
 from transport.calc.travel import (
     Place,
     TravelEstimate,
@@ -250,11 +250,22 @@ def test_a_shortage_of_oxygen_warns_with_air_and_never_excludes() -> None:
     assert AIR_WORDS in found.reasons_against
 
 
+def test_beside_a_shortage_stands_the_first_unit_that_the_oxygen_lasts_to() -> None:
+    far = replace(HARBOUR, key="far", name="Far", place=Place(-24.0, 88.0))
+    held = replace(AMBULANCE, cylinders=(metric_cylinder(10, 137),))
+    near, away = ranked([far, HARBOUR], [held]).candidates
+    assert near.oxygen.enough
+    assert not away.oxygen.enough
+    assert f"The oxygen is planned to last to {near.name}." in away.reasons_against
+    alone = only(ranked([far], [held]))
+    assert "planned to last to" not in " ".join(alone.reasons_against)
+
+
 def test_no_reason_ever_says_to_wait_or_stop() -> None:
     bad = [replace(HARBOUR, already="asked", cots_free=None), replace(HILL, open=False)]
     found = ranked(bad, [replace(AMBULANCE, cylinders=())], asking(babies=2))
     said = " ".join(w for c in found.candidates for w in c.reasons_for + c.reasons_against)
-    assert not any(word in f"{said} {ORDERING_RULE}".lower() for word in ("wait", "stop"))
+    assert not any(word in f"{said} {found.ordering_rule}".lower() for word in ("wait", "stop"))
 
 
 def test_oxygen_at_the_post_is_used_from_now_or_left_behind_if_it_helps_nothing() -> None:
@@ -279,9 +290,53 @@ def test_the_chance_to_keep_a_time_limit_is_given() -> None:
     near, far = found.candidates
     assert near.limit_probability == pytest.approx(near.arrival.probability_within(120))
     assert near.limit_probability > far.limit_probability
+    percent = round(100 * near.limit_probability)
+    said = f"{percent} % chance to arrive before the time limit, 120 min from now"
+    assert said in near.reasons_for
     passed = only(ranked([HARBOUR], question=asking(needs=Needed(limit_minutes=-5))))
     assert passed.limit_probability == 0
     assert "the time limit has passed" in passed.reasons_against
+
+
+def test_the_chance_is_given_for_a_unit_that_cannot_take_the_baby_too() -> None:
+    question = asking(needs=Needed(limit_minutes=120))
+    found = only(ranked([replace(HARBOUR, open=False)], question=question))
+    assert not found.possible
+    assert any("chance to arrive before the time limit" in words for words in found.reasons_for)
+    assert any("bedside before the reserve is touched" in words for words in found.reasons_for)
+
+
+def test_the_chance_to_arrive_before_the_reserve_is_touched_is_given() -> None:
+    short = replace(AMBULANCE, cylinders=(metric_cylinder(4, 80),))
+    found = only(ranked([HARBOUR], [short]))
+    percent = round(100 * (1 - found.oxygen.chance_of_touching_reserve))
+    assert 0 < percent < 100
+    said = f"{percent} % chance of reaching the bedside before the reserve is touched"
+    assert said in " ".join(found.reasons_against)
+
+
+# As good as each other
+
+
+def test_two_that_are_hardly_apart_are_shown_as_good_as_each_other() -> None:
+    beside = replace(HARBOUR, key="beside", name="Beside unit", place=east(31))
+    near, next_to, far = ranked([HARBOUR, beside, HILL]).candidates
+    assert (near.as_good_as, next_to.as_good_as, far.as_good_as) == (("beside",), ("harbour",), ())
+    said = "as good as Beside unit: no more than 5 min apart in the order"
+    assert near.reasons_for[0] == said
+    assert [each.order for each in (near, next_to, far)] == [1, 2, 3]
+
+
+def test_a_unit_that_cannot_take_the_baby_is_as_good_as_none() -> None:
+    closed = replace(HARBOUR, key="closed", open=False)
+    assert all(not each.as_good_as for each in ranked([HARBOUR, closed]).candidates)
+
+
+def test_of_many_that_are_as_good_three_are_named() -> None:
+    many = [replace(HARBOUR, key=f"u{n}", name=f"Unit {n}") for n in range(6)]
+    first = ranked(many).candidates[0]
+    assert len(first.as_good_as) == 5
+    assert "as good as Unit 1; Unit 2; Unit 3 and 2 more" in first.reasons_for[0]
 
 
 # Laws
@@ -362,13 +417,84 @@ def test_all_else_equal_nearer_is_never_behind(first_km: float, second_km: float
     assert alike or order[0] == ("first" if first_km < second_km else "second")
 
 
+@given(st.lists(units, max_size=8))
+@settings(max_examples=50, deadline=None)
+def test_a_tie_is_one_from_both_sides(known: list[UnitFacts]) -> None:
+    found = {each.key: each for each in ranked(known).candidates}
+    for key, each in found.items():
+        assert key not in each.as_good_as
+        for other in each.as_good_as:
+            assert key in found[other].as_good_as
+            assert abs(each.order_minutes - found[other].order_minutes) <= 5
+
+
+@given(st.lists(units, max_size=8))
+@settings(max_examples=50, deadline=None)
+def test_the_order_is_that_of_the_figure_it_is_said_to_be(known: list[UnitFacts]) -> None:
+    able = [each.order_minutes for each in ranked(known).candidates if each.possible]
+    assert able == sorted(able)
+
+
+@given(st.lists(units, max_size=8))
+@settings(max_examples=50, deadline=None)
+def test_late_is_never_before_likely(known: list[UnitFacts]) -> None:
+    for each in ranked(known).candidates:
+        assert each.arrival.p10 <= each.arrival.p50 <= each.arrival.p90
+
+
+@given(st.floats(1, 100), st.floats(0.1, 50), st.floats(0.01, 0.99))
+@settings(max_examples=50, deadline=None)
+def test_a_longer_way_is_never_earlier(km: float, more: float, chance: float) -> None:
+    near = only(ranked([replace(HARBOUR, place=east(km))])).arrival
+    far = only(ranked([replace(HARBOUR, place=east(km + more))])).arrival
+    assert far.quantile(chance) >= near.quantile(chance) * (1 - 1e-5)
+    assert far.mean >= near.mean
+
+
+@given(st.lists(units, min_size=1, max_size=8), st.data())
+@settings(max_examples=60, deadline=None)
+def test_a_unit_that_lost_something_it_could_do_never_rises(
+    known: list[UnitFacts], data: st.DataObject
+) -> None:
+    unit = data.draw(st.sampled_from(known))
+    lost = data.draw(st.sampled_from([*Capability]))
+    poorer = replace(unit, capabilities=unit.capabilities - {lost})
+    before = keys(ranked(known, question=PREFERRING))
+    changed = [poorer if each.key == unit.key else each for each in known]
+    after = keys(ranked(changed, question=PREFERRING))
+    assert after.index(unit.key) >= before.index(unit.key)
+
+
+@given(st.lists(units, max_size=8), st.floats(5, 137), st.floats(5, 137))
+@settings(max_examples=50, deadline=None)
+def test_more_oxygen_worsens_no_unit_and_takes_none_off(
+    known: list[UnitFacts], held: float, more: float
+) -> None:
+    """Nor does it put a unit behind one that has the same care and is farther.
+
+    Behind one that is farther and has more of the care it may fall: there the oxygen stood in the
+    way, and no longer does.
+    """
+    one = replace(AMBULANCE, cylinders=(uk_cylinder("D", held),))
+    two = replace(one, cylinders=(*one.cylinders, uk_cylinder("D", more)))
+    before = {each.key: each for each in ranked(known, [one]).candidates}
+    after = {each.key: each for each in ranked(known, [two]).candidates}
+    assert before.keys() == after.keys()
+    for key, each in after.items():
+        assert each.possible == before[key].possible
+        assert each.order_minutes <= before[key].order_minutes + 1e-9
+        assert each.order == before[key].order
+
+
 # What was shown is stored
 
 
 def test_what_was_shown_is_plain_json_with_the_rule_in_words() -> None:
     found = ranked([HARBOUR, replace(HILL, open=False)], question=asking(flow_l_min=0.0))
     stored = json.loads(json.dumps(found.as_dict(), allow_nan=False))
-    assert stored["ordering_rule"] == ORDERING_RULE
+    assert stored["ordering_rule"] == ordering_rule(RankingSettings())
+    assert "30 for each preferred kind of care" in stored["ordering_rule"]
+    assert stored["method"]["same_day_correlation"] == 0.25
     assert [each["key"] for each in stored["candidates"]] == ["harbour", "hill"]
     assert stored["candidates"][0]["road"]["method"] == "geodesic_detour"
     assert stored["candidates"][0]["arrival"]["p90_minutes"] > 0

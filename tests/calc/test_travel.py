@@ -83,6 +83,8 @@ def test_impossible_coordinates_are_refused(pair: tuple[float, float]) -> None:
             54972.271,
             54925.5,
         ),
+        # Land's End to John o' Groats, as public test suites of geodesics have it.
+        ((50.06632, -5.71475), (58.64402, -3.07009), 969954.166, 968876.0),
         # A degree of the equator and of the meridian from there: WGS84 constants (NIMA TR8350.2).
         ((0, 0), (0, 1), 111319.491, 111195.1),
         ((0, 0), (1, 0), 110574.389, 111195.1),
@@ -97,6 +99,41 @@ def test_published_lines_are_met_to_the_millimetre(
     line = Place(*first), Place(*second)
     assert geodesic_km(*line) * 1000 == pytest.approx(metres, abs=0.001)
     assert haversine_km(*line) * 1000 == pytest.approx(sphere_metres, abs=0.6)
+
+
+def degrees(whole: int, minutes: int, seconds: float) -> float:
+    return math.copysign(abs(whole) + minutes / 60 + seconds / 3600, whole)
+
+
+@pytest.mark.parametrize(
+    ("major_km", "inverse_flattening", "first", "second", "metres"),
+    [
+        # Bessel, then four lines on the International ellipsoid, the last two near-antipodal.
+        (6377.397155, 299.1528128, degrees(55, 45, 0),
+         (-degrees(33, 26, 0), degrees(108, 13, 0)), 14110526.170),
+        (6378.388, 297.0, degrees(37, 19, 54.95367),
+         (degrees(26, 7, 42.83946), degrees(41, 28, 35.50729)), 4085966.703),
+        (6378.388, 297.0, degrees(35, 16, 11.24862),
+         (degrees(67, 22, 14.77638), degrees(137, 47, 28.31435)), 8084823.839),
+        (6378.388, 297.0, degrees(1, 0, 0),
+         (-degrees(0, 59, 53.83076), degrees(179, 17, 48.02997)), 19960000.000),
+        (6378.388, 297.0, degrees(1, 0, 0),
+         (degrees(1, 1, 15.18952), degrees(179, 46, 17.84244)), 19780006.558),
+    ],
+)  # fmt: skip
+def test_the_library_meets_the_lines_of_vincenty(
+    major_km: float,
+    inverse_flattening: float,
+    first: float,
+    second: tuple[float, float],
+    metres: float,
+) -> None:
+    # Vincenty T, Survey Review XXIII 176 (1975), table II. The method is that of ``geodesic_km``,
+    # on the ellipsoids of the table.
+    flattening = 1 / inverse_flattening
+    ellipsoid = (major_km, major_km * (1 - flattening), flattening)
+    line = geodesic((first, 0.0), second, ellipsoid=ellipsoid)
+    assert line.m == pytest.approx(metres, abs=0.001)
 
 
 @given(places, places)

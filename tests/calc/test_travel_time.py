@@ -6,6 +6,7 @@ import random
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import lognorm
 
 from transport.calc.travel import TravelTime, add, certain, zero
 
@@ -31,6 +32,20 @@ def test_mean_and_spread_come_back_from_published_parameters() -> None:
     assert time.mean == pytest.approx(60, abs=0.01)
     assert time.standard_deviation == pytest.approx(20, abs=0.01)
     assert time.p90 == pytest.approx(86.28, abs=0.01)
+
+
+@given(st.floats(1, 600), st.floats(0.01, 0.9), st.floats(0, 100), st.floats(0.001, 0.999))
+def test_it_is_the_shifted_log_normal_of_scipy(
+    varying: float, sigma: float, fixed: float, probability: float
+) -> None:
+    time = TravelTime(varying + fixed, sigma, fixed)
+    theirs = lognorm(s=sigma, loc=time.certain_minutes, scale=time.varying_minutes)
+    minutes = time.quantile(probability)
+    assert minutes == pytest.approx(theirs.ppf(probability), rel=1e-9)
+    assert time.probability_within(minutes) == pytest.approx(theirs.cdf(minutes), abs=1e-9)
+    assert time.probability_beyond(minutes) == pytest.approx(theirs.sf(minutes), rel=1e-6)
+    assert time.mean == pytest.approx(theirs.mean(), rel=1e-9)
+    assert time.standard_deviation == pytest.approx(theirs.std(), rel=1e-6)
 
 
 @given(st.floats(1, 600), st.floats(0.01, 0.9), st.floats(0, 100), st.floats(0.01, 0.99))

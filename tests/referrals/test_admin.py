@@ -24,7 +24,7 @@ from transport.calc.stages import TransferStage
 from transport.models import ChecklistAnswer, ChecklistTemplate, Transfer, Vehicle
 
 KEPT_HERE = {"Staff", "District", "Site", "Unit", "Contact", "Vehicle", "Cylinder",
-             "ChecklistTemplate"}  # fmt: skip
+             "ChecklistTemplate", "Leg", "LocalRule", "MapLine"}  # fmt: skip
 OURS = [model for label in ("referrals", "transport") for model in apps.get_app_config(
     label).get_models()]  # fmt: skip
 REGISTERED = [model for model in OURS if admin.site.is_registered(model)]
@@ -70,9 +70,9 @@ def test_the_record_is_only_read(keeper, journey, model):
 
 
 def test_names_and_notes_of_families_are_not_shown(keeper, district, post, attendant, by):
-    from referrals import lifecycle
+    from referrals import describing, lifecycle
 
-    told = lifecycle.BabyTold(name="Little Secret")
+    told = describing.BabyTold(name="Little Secret")
     referral = lifecycle.raise_referral(
         by(attendant), origin=post, babies=[told], note="Her aunt is Big Secret"
     )
@@ -158,13 +158,30 @@ def test_somebody_without_rights_stays_outside(officer):
     assert client.get(reverse("admin:index")).status_code == 302
 
 
-def test_capabilities_are_ticked_from_those_that_are_known(keeper, intensive):
-    page = address(Unit, "change", intensive.pk)
-    data = {
-        "site": intensive.site_id, "code": intensive.code, "name": intensive.name,
-        "level": intensive.level, "cots_total": 8, "capabilities": ["oxygen", "cpap"],
+def form_of(unit: Unit) -> dict[str, object]:
+    return {
+        "site": unit.site_id, "code": unit.code, "name": unit.name, "level": unit.level,
+        "cots_total": 8, "capabilities": ["oxygen", "cpap"],
         "contacts-TOTAL_FORMS": "0", "contacts-INITIAL_FORMS": "0",
+        "shifts-TOTAL_FORMS": "0", "shifts-INITIAL_FORMS": "0",
     }  # fmt: skip
+
+
+def test_a_shift_is_added_to_the_rota_of_a_unit(keeper, intensive, nurse):
+    intensive.shifts.all().delete()
+    shift = {
+        "shifts-TOTAL_FORMS": "1", "shifts-0-weekday": "6", "shifts-0-starts": "19:00",
+        "shifts-0-ends": "07:00", "shifts-0-staff": nurse.pk,
+    }  # fmt: skip
+    page = address(Unit, "change", intensive.pk)
+    assert keeper.post(page, form_of(intensive) | shift).status_code == 302
+    assert str(intensive.shifts.get()) == "Hana Wendorra, Sunday 19:00 to 07:00"
+    wrong = shift | {"shifts-0-weekday": "7"}
+    assert keeper.post(page, form_of(intensive) | wrong).status_code == 200
+
+
+def test_capabilities_are_ticked_from_those_that_are_known(keeper, intensive):
+    page, data = address(Unit, "change", intensive.pk), form_of(intensive)
     assert keeper.post(page, data).status_code == 302
     intensive.refresh_from_db()
     assert intensive.capabilities == ["oxygen", "cpap"]

@@ -7,9 +7,9 @@ from aiosmtpd.controller import Controller
 from django.conf import settings
 from gateway import Gateway
 from servers import free_port
-from world import a_journey, a_placed_referral, a_referral, an_offer, told_by
+from world import a_journey, a_ladder, a_placed_referral, a_referral, an_offer, told_by
 
-from referrals import alerting, clock, lifecycle, recording, sending, sweeping, watching
+from referrals import alerting, clock, endings, lifecycle, recording, sending, sweeping, watching
 from referrals.calc.escalation import (
     Reach,
     minutes_to_next_step,
@@ -70,12 +70,12 @@ def test_the_question_reaches_the_first_nurse_with_a_link(district, intensive, a
 
 
 def test_nobody_answers_a_baby_being_ventilated(district, intensive, at, now):
-    """1, 2 and 4 minutes: the second nurse, the desk, everybody; the next unit asked early."""
+    """1, 2 and 4 minutes: her phone rings, the desk, everybody; the next unit asked early."""
     referral = a_referral(now)
     alert = question(an_offer(referral, intensive, now))
     assert [step["after_minutes"] for step in alert.plan] == [0, 1, 2, 4]
     climb(at(1))
-    assert alert.deliveries.filter(step=1, username="kofi.brantelle").exists()
+    assert alert.deliveries.filter(step=1, username="hana.wendorra", channel="voice").exists()
     assert referral.offers.exclude(unit=intensive).filter(stage="open").exists()
     climb(at(2))
     assert alert.deliveries.filter(step=2, username="leena.morrastad").exists()
@@ -94,14 +94,18 @@ def test_the_last_step_repeats_until_somebody_answers(district, intensive, at, n
 
 def test_a_stable_baby_has_longer_waits_and_a_later_second_question():
     hana = Reach(name="Hana", username="hana", channel="sms", address=HANA)
-    plan = question_plan(rungs=[[hana]], desk=[], waits=[3, 6, 10], urgency=Urgency.STABLE)
+    plan = question_plan(
+        unit=a_ladder([hana]), desk=a_ladder(), waits=[3, 6, 10], urgency=Urgency.STABLE
+    )
     assert [step.after_minutes for step in plan] == [0, 3, 6, 10]
     assert [step.ask_next for step in plan] == [False, False, True, True]
 
 
 def test_a_unit_without_contacts_goes_to_the_desk_at_once():
     desk = Reach(name="Desk", username="", channel="screen", address="desk")
-    plan = question_plan(rungs=[], desk=[desk], waits=[1, 2, 4], urgency=Urgency.VENTILATED)
+    plan = question_plan(
+        unit=a_ladder(), desk=a_ladder([desk]), waits=[1, 2, 4], urgency=Urgency.VENTILATED
+    )
     assert plan[0].reach == (desk,)
 
 
@@ -133,7 +137,7 @@ def test_a_plan_is_frozen_when_it_is_raised(district, intensive, at, now):
     alert = question(an_offer(a_referral(now), intensive, now))
     intensive.contacts.all().delete()
     climb(at(1))
-    assert alert.deliveries.filter(step=1, username="kofi.brantelle").exists()
+    assert alert.deliveries.filter(step=1, username="hana.wendorra", channel="voice").exists()
 
 
 def test_a_gateway_that_is_down_is_tried_again(district, intensive, at, gateway, now):
@@ -227,7 +231,7 @@ def test_accepted_without_a_vehicle_makes_somebody_responsible(district, intensi
     referral = a_placed_referral(now, intensive)
     watching.look_at(referral.pk, at(6))
     alert = Alert.objects.get(kind="no_vehicle")
-    assert "You are responsible" in alert.sentence
+    assert "Responsible for finding one: Leena Morrastad." in alert.sentence
 
 
 def test_everyone_refused_is_a_state_with_a_person_responsible(district, at, now):
@@ -238,17 +242,18 @@ def test_everyone_refused_is_a_state_with_a_person_responsible(district, at, now
     for offer in referral.offers.all():
         lifecycle.decline(told_by("leena.morrastad", now), offer, reason=DeclineReason.NO_COT)
     watching.look_at(referral.pk, now)
-    assert Alert.objects.open().filter(kind="nobody_can_take").exists()
+    alert = Alert.objects.open().get(kind="nobody_can_take")
+    assert "Responsible for finding a place: Leena Morrastad." in alert.sentence
 
 
 def test_an_outcome_not_told_back_is_asked_for(district, intensive, at, now):
-    from transport import lifecycle as journeys
+    from transport import handing_over
 
     transfer = a_journey(now, intensive, stage=TransferStage.ARRIVED)
     baby = transfer.referral.babies.get()
     for side in ("giver", "receiver"):
         by = told_by("hana.wendorra", now)
-        journeys.hand_over(by, transfer, baby, journeys.Signature(side=side, name="Hana"))
+        handing_over.hand_over(by, transfer, baby, handing_over.Signature(side=side, name="Hana"))
     watching.look_at(transfer.referral_id, at(25 * 60))
     assert Alert.objects.open().filter(kind="outcome_not_told").exists()
     recording.tell_outcome(told_by("hana.wendorra", now), baby, state="improving", words="Feeding.")
@@ -260,7 +265,7 @@ def test_nothing_is_sent_for_a_referral_that_has_ended(district, intensive, at, 
     referral = a_referral(now)
     alert = question(an_offer(referral, intensive, now))
     by = told_by("tomasi.bellaqua", now)
-    lifecycle.end_baby(by, referral.babies.get(), Ending.FAMILY_DECLINED)
+    endings.end_baby(by, referral.babies.get(), Ending.FAMILY_DECLINED)
     climb(at(5))
     alert.refresh_from_db()
     assert alert.closed_reason

@@ -8,7 +8,6 @@ from django.test import Client
 from django.urls import reverse
 from world import a_referral, an_offer
 
-from fixtures_demo.load import ROLE_SHOWN
 from fixtures_demo.phones import exchange
 from fixtures_demo.phones.models import Behaviour, PhoneMessage
 from referrals import links
@@ -102,8 +101,7 @@ def test_a_question_arrives_on_the_phone_and_its_link_opens(
     delivery = Delivery.objects.get(alert__offer=offer, channel="sms")
     assert send_one(delivery.pk)
     message = PhoneMessage.objects.get()
-    hana = Staff.objects.get(username="hana.wendorra")
-    assert message.to == hana.phone.as_e164
+    assert message.to == delivery.address
     (shown,) = exchange.inbox(message.to, now)
     assert shown.path == f"/a/{links.token('a', delivery.pk)}/"
     answer = client.post(reverse("demo_open_message", args=[message.pk]))
@@ -163,9 +161,8 @@ def test_a_waiting_page_learns_of_a_newer_message(db, client):
 
 def test_the_first_page_lets_everybody_in(district, client):
     page = client.get(reverse("demo_start")).content.decode()
-    for username in ROLE_SHOWN.values():
-        staff = Staff.objects.get(username=username)
-        assert reverse("enter", args=[links.token("e", staff.pk)]) in page
+    for staff in Staff.objects.all():
+        assert page.count(reverse("enter", args=[links.token("e", staff.pk)])) == 1
 
 
 def test_the_first_page_says_so_when_nothing_is_loaded(empty, client):

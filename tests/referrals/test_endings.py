@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import pytest
 import time_machine
 
-from referrals import clock, lifecycle, recording
+from referrals import clock, describing, endings, lifecycle, recording, reopening
 from referrals.calc.states import NotPossible
 from referrals.calc.terms import Ending
 from referrals.models import Baby, Entry
@@ -42,7 +42,7 @@ def breathes_alone(baby, at):
 
 def recovered(baby, now, name="Dr Wendorra"):
     by = told_by("tomasi.bellaqua", now)
-    return lifecycle.end_baby(by, baby, Ending.RECOVERED, determined_by=name)
+    return endings.end_baby(by, baby, Ending.RECOVERED, determined_by=name)
 
 
 class TestRecovered:
@@ -96,7 +96,7 @@ class TestRecovered:
         assert recovered(baby, now).ending == "recovered"
 
     def test_a_baby_never_ventilated_needs_no_watching(self, district, attendant, post, now):
-        told = lifecycle.BabyTold(facts=dict(ALONE))
+        told = describing.BabyTold(facts=dict(ALONE))
         by = told_by("tomasi.bellaqua", now)
         referral = lifecycle.raise_referral(by, origin=post, raised_by=attendant, babies=[told])
         assert recovered(referral.babies.get(), now).ending == "recovered"
@@ -121,7 +121,7 @@ class TestRecovered:
 class TestDeath:
     def death(self, baby, now, ending=Ending.DIED_BEFORE_DEPARTURE, **told):
         told = {"determined_by": "Dr Wendorra", "band": baby.code} | told
-        return lifecycle.end_baby(told_by("tomasi.bellaqua", now), baby, ending, **told)
+        return endings.end_baby(told_by("tomasi.bellaqua", now), baby, ending, **told)
 
     @pytest.mark.parametrize("ending", [Ending.DIED_BEFORE_DEPARTURE, Ending.DIED_ON_THE_WAY])
     def test_the_entry_names_band_order_time_and_person(self, baby, now, ending):
@@ -151,13 +151,13 @@ class TestDeath:
         assert self.death(baby, now, ended_at=now + timedelta(minutes=4)).ended_at == now
 
     def test_a_time_before_the_birth_is_refused(self, baby, now):
-        recording.describe_baby(told_by("tomasi.bellaqua", now), baby, {"born_at": ago(now, 200)})
+        describing.describe_baby(told_by("tomasi.bellaqua", now), baby, {"born_at": ago(now, 200)})
         with pytest.raises(NotPossible, match="before the birth"):
             self.death(Baby.objects.get(), now, ended_at=ago(now, 230))
 
     def test_it_can_be_taken_back_with_a_reason(self, baby, now):
         self.death(baby, now)
-        lifecycle.reverse_ending(told_by("tomasi.bellaqua", now), baby, reason="gasps, pulse felt")
+        reopening.reverse_ending(told_by("tomasi.bellaqua", now), baby, reason="gasps, pulse felt")
         assert (Baby.objects.get().ending, Baby.objects.get().ended_at) == ("", None)
 
     def test_api_asks_for_the_band_and_takes_the_time(self, baby, now):

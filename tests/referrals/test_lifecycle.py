@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from world import BAGGED, a_journey, a_placed_referral, a_referral, an_offer, told_by
 
-from referrals import cots, lifecycle, recording, timeline
+from referrals import cots, endings, lifecycle, recording, reopening, timeline
 from referrals.calc.quantities import ImpossibleQuantity
 from referrals.calc.states import NotPossible
 from referrals.calc.terms import DeclineReason, Ending
@@ -79,7 +79,7 @@ def test_a_late_decline_takes_the_acceptance_back_and_asks_on(district, intensiv
 def test_taking_the_referral_back_tells_the_units_a_second_time(district, intensive, now):
     referral = a_referral(now)
     offer = an_offer(referral, intensive, now)
-    lifecycle.take_back(told_by("tomasi.bellaqua", now), referral, reason="wrong button")
+    endings.take_back(told_by("tomasi.bellaqua", now), referral, reason="wrong button")
     offer.refresh_from_db()
     assert offer.stage == "withdrawn"
     notice = Alert.objects.get(kind="withdrawn", offer=offer)
@@ -98,13 +98,13 @@ def test_a_diverted_baby_gets_new_units_and_the_old_one_is_told(district, intens
 def test_a_death_needs_the_name_of_who_determined_it(district, intensive, now):
     baby = a_referral(now).babies.get()
     with pytest.raises(NotPossible, match="name of a person"):
-        lifecycle.end_baby(told_by("tomasi.bellaqua", now), baby, Ending.DIED_BEFORE_DEPARTURE)
+        endings.end_baby(told_by("tomasi.bellaqua", now), baby, Ending.DIED_BEFORE_DEPARTURE)
 
 
 def test_a_death_ends_every_alarm_and_stays_on_record(district, intensive, now):
     transfer = a_journey(now, intensive, stage=TransferStage.ON_THE_ROAD)
     baby = transfer.referral.babies.get()
-    lifecycle.end_baby(
+    endings.end_baby(
         told_by("tomasi.bellaqua", now),
         baby,
         Ending.DIED_ON_THE_WAY,
@@ -119,8 +119,8 @@ def test_a_death_ends_every_alarm_and_stays_on_record(district, intensive, now):
 def test_an_ending_in_error_is_reversed_with_a_reason(district, intensive, now):
     referral = a_referral(now)
     by = told_by("tomasi.bellaqua", now)
-    baby = lifecycle.end_baby(by, referral.babies.get(), Ending.FAMILY_DECLINED)
-    lifecycle.reverse_ending(by, baby, reason="the family has changed its mind")
+    baby = endings.end_baby(by, referral.babies.get(), Ending.FAMILY_DECLINED)
+    reopening.reverse_ending(by, baby, reason="the family has changed its mind")
     referral.refresh_from_db()
     assert referral.stage == "asking"
     assert referral.transfers.filter(stage="wanted").exists()
@@ -134,10 +134,10 @@ def test_twins_share_referral_and_vehicle_and_end_apart(district, intensive, now
     recording.observe(by, second, {"heart_rate": 130})
     assert not first.observations.filter(heart_rate=130).exists()
     death = {"determined_by": "Dr Wendorra", "band": first.code}
-    lifecycle.end_baby(by, first, Ending.DIED_ON_THE_WAY, **death)
+    endings.end_baby(by, first, Ending.DIED_ON_THE_WAY, **death)
     assert Transfer.objects.get(pk=transfer.pk).stage == "arrived"
     intensive.refresh_from_db()
-    assert intensive.cots_free == 0  # two cots were held
+    assert intensive.cots_free == 1  # two cots were held, and one is needed
 
 
 def test_a_correction_keeps_the_old_value_visible(district, now):

@@ -5,10 +5,11 @@ from datetime import timedelta
 import pytest
 
 from referrals import messages, sending, sweeping
-from referrals.models import Delivery, Offer, Site, Staff, Unit
+from referrals.models import Delivery, District, Offer, Site, Staff, Unit
 from tests.world import a_journey, a_referral, an_offer, told_by
 from transport import messages as on_the_road
 from transport.calc.stages import MILESTONES, TransferStage
+from transport.concerns_on_the_road import concerns_on_the_road
 from transport.models import Vehicle
 
 pytestmark = pytest.mark.django_db
@@ -68,7 +69,7 @@ def test_the_joined_parts_are_counted_as_a_phone_counts_them():
         septets("\u201cquoted\u201d")
 
 
-def test_each_message_to_and_about_a_unit_fits(transfer):
+def test_each_message_to_and_about_a_unit_fits(transfer, now):
     offer: Offer = transfer.referral.accepted_offer()
     offer.referral = transfer.referral
     offer.unit = transfer.destination
@@ -78,9 +79,13 @@ def test_each_message_to_and_about_a_unit_fits(transfer):
         messages.accepted(offer),
         messages.taken_back(offer),
         messages.withdrawn(offer, LONG),
+        *(messages.another_baby(offer, transfer.referral.babies.get(), n) for n in (None, 0, 1)),
+        messages.comes_no_more(offer, transfer.referral.babies.get()),
+        messages.baby_added(transfer.referral.babies.get()),
     ):
         fits(text.message)
-    fits(messages.nobody_can_take(transfer.referral))
+    fits(messages.nobody_can_take(transfer.referral, now))
+    fits(messages.cot_missing(offer, 1, 2))
 
 
 def test_each_message_about_the_journey_fits(transfer, now):
@@ -99,7 +104,8 @@ def test_each_message_about_the_journey_fits(transfer, now):
 
 
 def test_a_long_reason_stands_whole_on_the_desk_and_cut_in_the_message(transfer):
-    text = on_the_road.vehicle_lost(transfer, transfer.vehicle, LONG)
+    vehicle, transfer.vehicle = transfer.vehicle, None
+    text = on_the_road.vehicle_lost(transfer, vehicle, LONG)
     assert LONG in text.sentence
     assert text.message.endswith("... Send another one.")
 
@@ -135,3 +141,56 @@ def test_what_the_desk_hears_when_a_message_did_not_get_through_fits(now, intens
     for delivery in told:
         assert notice.address in delivery.message
         assert septets(sending.words_of(delivery)) <= TWO_JOINED
+
+
+def test_what_positions_show_fits(transfer, now):
+    referral, begun = transfer.referral, now - timedelta(minutes=200)
+    transfer.window = {
+        **{name: (now + timedelta(minutes=700)).isoformat() for name in ("p10", "p50", "p90")},
+        "remaining_km": 123.4,
+        "arrived_suggested": False,
+        "standing": {"since": begun.isoformat(), "until": now.isoformat(),
+                     "latitude": -22.987654, "longitude": -86.123456},
+        "off": {"since": begun.isoformat(), "km_left": 123.4, "nearest_km": 100.2},
+    }  # fmt: skip
+    referral.babies.update(born_at=now - timedelta(minutes=60))
+    raised = {one.kind: one for one in concerns_on_the_road(referral, transfer, now)}
+    told = {"standing_still", "off_the_way", "past_a_limit"}
+    assert told <= set(raised)
+    for kind in told:
+        assert referral.code in raised[kind].sentence
+        fits(raised[kind].sentence)
+
+
+def spoken_to(alert, address, **more):
+    delivery = alert.deliveries.create(
+        channel="voice", address=address, message=alert.message, step=1, round=9,
+        created_at=alert.raised_at, due_at=alert.raised_at, **more,
+    )  # fmt: skip
+    return sending.words_of(delivery)
+
+
+def test_a_voice_speaks_no_address_and_says_how_to_answer(district, intensive, now):
+    alert = an_offer(a_referral(now), intensive, now).alerts.get(kind="question")
+    code = ", ".join(alert.referral.code)
+    with_sms = alert.deliveries.get(channel="sms").address
+    words = spoken_to(alert, with_sms)
+    assert words.startswith(f"{code}: newborn at Mirrow Heights")
+    assert "http" not in words
+    assert "/a/" not in words
+    assert words.endswith(
+        "Open the link in the SMS on this phone, or ring the desk: 1, 2, 0, 2, 5, 5, 5, 0, 1, 0, 0."
+    )
+    assert "To answer, ring the desk: 1, 2, 0" in spoken_to(alert, "+12025550177")
+
+
+def test_a_voice_sends_the_desk_to_its_page(district, intensive, now):
+    referral = a_referral(now)
+    alert = referral.alerts.filter(for_desk=True).first()
+    assert spoken_to(alert, "+12025550177").endswith("Open the desk's page.")
+
+
+def test_without_a_number_of_the_desk_the_voice_still_says_whom_to_ring(intensive, now):
+    District.objects.update(desk_phone="")
+    alert = an_offer(a_referral(now), intensive, now).alerts.get(kind="question")
+    assert spoken_to(alert, "+12025550177").endswith("To answer, ring the desk.")

@@ -1,17 +1,22 @@
 """The way in: by role, by password, by the demo's link; and the pages for refusals."""
 
+import re
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from pages_world import browser_of, press, text_of
 from world import a_journey, a_referral, an_offer, told_by
 
 from referrals import lifecycle, links
+from referrals.calc.chest_steps import CHEST_STEPS
 from referrals.models import Alert, Delivery, District
 from referrals.pages.entrance import entrance_path
 from transport import lifecycle as journeys
 from transport.calc.stages import TransferStage
 from transport.models import Transfer, Vehicle
+
+STATIC = Path(__file__).resolve().parents[2] / "referrals/static/referrals"
 
 
 @pytest.mark.parametrize(
@@ -188,4 +193,23 @@ def test_the_beat_moves_without_a_script_and_holds_no_patient(db):
     assert "For breaths only" in page
     assert answer["Cache-Control"] == "private, max-age=86400"
     assert '<form class="rates"' in page
+    assert page.count('name="rate"') == 7
+    assert 'value="40" aria-describedby="rate-name" checked' in page
+    assert "header" not in page
+    assert "fetch(" not in page
+    assert 'id="dim"' in page
+    assert CHEST_STEPS[0].words in page
     assert 'name="csrfmiddlewaretoken"' not in page
+
+
+def test_the_beat_asks_for_nothing_and_nothing_lies_over_it():
+    """A third of each breath is the squeeze (common practice, no source); no layer comes above."""
+    style = (STATIC / "beat.css").read_text()
+    assert "0%, 33% { opacity: 1; }" in style
+    layers = [int(number) for number in re.findall(r"z-index:\s*(-?\d+)", style)]
+    assert layers == [-1]
+    assert all(word not in style for word in ("sticky", "dialog"))
+    script = (STATIC / "beat.js").read_text()
+    assert not any(word in script for word in ("fetch", "XMLHttpRequest", "EventSource", "alert("))
+    assert "turn / 3" in script
+    assert "wakeLock" in script

@@ -3,11 +3,21 @@
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
-from django.db import InterfaceError, OperationalError
+from django.db import InterfaceError, OperationalError, connections
 from pages_world import browser_of, forms_on, press, text_of
 
 from referrals import lifecycle, links, recording
 from referrals.models import DeviceRequest, KeptInput, Observation, Referral
+
+
+def question(client, code: str) -> str:
+    """Help is called; the path of one question about the baby."""
+    return press(client, "/post/").url + f"1/{code}/"
+
+
+def form_of(client, path: str) -> dict[str, str]:
+    """The form of a question, as it stands on its page."""
+    return next(form["fields"] for form in forms_on(client.get(path)) if form["action"] == path)
 
 
 def test_the_second_press_shows_the_result_of_the_first(attendant):
@@ -28,8 +38,8 @@ def test_another_page_is_another_key(attendant):
 
 def test_coming_back_and_changing_the_form_is_a_new_telling(attendant):
     client = browser_of(attendant)
-    path = press(client, "/post/").url
-    form = forms_on(client.get(path))[0]["fields"]
+    path = question(client, "heart")
+    form = form_of(client, path)
     client.post(path, form | {"heart_rate_band": "under_60"})
     client.post(path, form | {"heart_rate_band": "from_60_to_99"})
     assert Observation.objects.count() == 2
@@ -37,8 +47,8 @@ def test_coming_back_and_changing_the_form_is_a_new_telling(attendant):
 
 def test_a_refused_form_gives_its_key_back(attendant):
     client = browser_of(attendant)
-    path = press(client, "/post/").url + "1/2/"
-    form = forms_on(client.get(path))[0]["fields"]
+    path = question(client, "temperature")
+    form = form_of(client, path)
     kept_before = DeviceRequest.objects.count()
     assert client.post(path, form | {"temperature_c": "361"}).status_code == 422
     assert DeviceRequest.objects.count() == kept_before
@@ -57,17 +67,23 @@ def test_one_persons_key_says_nothing_about_anothers(attendant, person):
 @pytest.mark.postgresql
 def test_two_presses_at_the_same_moment_raise_one_referral(attendant):
     form = forms_on(browser_of(attendant).get("/post/"))[0]["fields"]
-    clients = [browser_of(attendant) for _ in range(4)]
+
+    def pressed(client):
+        try:
+            return client.post("/post/", form)
+        finally:
+            connections.close_all()  # a thread's own connection outlives it, and the database
+
     with ThreadPoolExecutor(4) as pool:
-        answers = list(pool.map(lambda client: client.post("/post/", form), clients))
+        answers = list(pool.map(pressed, [browser_of(attendant) for _ in range(4)]))
     assert Referral.objects.count() == 1
     assert len({answer.url for answer in answers}) == 1
 
 
 def test_what_was_typed_before_the_sign_in_ran_out_waits_behind_it(attendant):
     client = browser_of(attendant)
-    path = press(client, "/post/").url
-    form = forms_on(client.get(path))[0]["fields"] | {"heart_rate_band": "under_60"}
+    path = question(client, "heart")
+    form = form_of(client, path) | {"heart_rate_band": "under_60"}
     client.logout()
     answer = client.post(path, form)
     assert answer.url.startswith("/sign-in/?next=/kept/")
@@ -130,10 +146,12 @@ def test_a_record_that_cannot_be_reached_says_when_to_send_again_and_holds_the_f
     attendant, monkeypatch, fault
 ):
     client = browser_of(attendant, raise_request_exception=False)
-    path = press(client, "/post/").url
+    path = question(client, "heart")
     with monkeypatch.context() as patch:
         patch.setattr(recording, "observe", broken(fault("locked")))
-        answer = press(client, path, heart_rate_band="under_60", note="grunting & blue")
+        answer = press(
+            client, path, action=path, heart_rate_band="under_60", note="grunting & blue"
+        )
     assert answer.status_code == 503
     assert int(answer["Retry-After"]) > 0
     assert "cannot be reached just now" in text_of(answer)

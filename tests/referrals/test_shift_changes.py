@@ -5,9 +5,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.exceptions import ValidationError
-from world import a_journey, a_referral, an_offer, told_by
+from world import a_journey, a_ladder, a_referral, an_offer, told_by
 
-from referrals import clock, lifecycle, sweeping, timeline, watching
+from referrals import clock, endings, lifecycle, reconfirming, sweeping, timeline, watching
 from referrals.calc.escalation import Reach, still_ready_plan
 from referrals.calc.states import NotPossible
 from referrals.calc.terms import DeclineReason, Ending
@@ -59,7 +59,7 @@ def test_the_new_shift_is_asked_on_its_own_ladder_then_the_desk(accepted, monkey
     assert accepted.referral.code in alert.message
     assert "Is the cot still ready, who receives?" in alert.message
     assert set(alert.deliveries.values_list("username", flat=True)) == {DAY_NURSE}
-    for minutes, username in ((1, NIGHT_NURSE), (2, "leena.morrastad"), (4, "ravi.ostermoor")):
+    for minutes, username in ((1, DAY_NURSE), (2, "leena.morrastad"), (4, NIGHT_NURSE)):
         moment = AFTER + timedelta(minutes=minutes)
         monkeypatch.setattr(clock, "now", lambda moment=moment: moment)
         sweeping.take_step(alert.pk, moment)
@@ -80,7 +80,7 @@ def test_the_desk_must_ring_when_nobody_of_the_new_shift_answers(accepted, monke
     alert = told(accepted, "not_reconfirmed").get()
     assert alert.for_desk
     assert "changed at 07:00" in alert.sentence
-    lifecycle.reconfirm(told_by(DAY_NURSE, AFTER + timedelta(minutes=7)), accepted)
+    reconfirming.reconfirm(told_by(DAY_NURSE, AFTER + timedelta(minutes=7)), accepted)
     alert.refresh_from_db()
     assert not alert.is_open
 
@@ -88,7 +88,7 @@ def test_the_desk_must_ring_when_nobody_of_the_new_shift_answers(accepted, monke
 def test_still_ready_settles_the_question_until_the_next_shift(accepted, monkeypatch):
     look(accepted, AFTER, monkeypatch)
     by = told_by(DAY_NURSE, AFTER + timedelta(minutes=3))
-    offer = lifecycle.reconfirm(by, accepted, receiver="Hana Wendorra", entrance="Sea gate")
+    offer = reconfirming.reconfirm(by, accepted, receiver="Hana Wendorra", entrance="Sea gate")
     assert (offer.receiver, offer.entrance) == ("Hana Wendorra", "Sea gate")
     assert (offer.stage, offer.reconfirmed_by) == ("accepted", "Hana Wendorra")
     assert not questions(offer).open().exists()
@@ -106,7 +106,9 @@ def test_a_shift_that_never_answered_is_not_asked_beside_the_next_one(accepted, 
 
 
 def test_the_entry_tells_who_confirmed_and_what_changed(accepted):
-    lifecycle.reconfirm(told_by(DAY_NURSE, AFTER), accepted, receiver="Hana", entrance="Sea gate")
+    reconfirming.reconfirm(
+        told_by(DAY_NURSE, AFTER), accepted, receiver="Hana", entrance="Sea gate"
+    )
     entry = accepted.referral.entries.get(kind="reconfirmed")
     assert entry.body["changed"] == ["entrance", "receiver"]
     assert "Hana" not in str(entry.body)  # a name stands apart from the chain
@@ -116,7 +118,7 @@ def test_the_entry_tells_who_confirmed_and_what_changed(accepted):
 def test_attendant_and_driver_hear_of_another_entrance(district, intensive):
     transfer = a_journey(BEFORE, intensive, stage=TransferStage.ASSIGNED)
     offer = transfer.referral.accepted_offer()
-    lifecycle.reconfirm(told_by(DAY_NURSE, AFTER), offer, entrance="Sea gate")
+    reconfirming.reconfirm(told_by(DAY_NURSE, AFTER), offer, entrance="Sea gate")
     assert "entrance Sea gate" in told(offer).get().message
     driver = Alert.objects.filter(key__contains=":driver:", message__contains="Sea gate").get()
     assert driver.deliveries.get().address == transfer.driver_phone
@@ -125,14 +127,14 @@ def test_attendant_and_driver_hear_of_another_entrance(district, intensive):
 def test_nobody_is_told_when_all_stays_as_it_was(district, intensive):
     offer = a_journey(BEFORE, intensive, stage=TransferStage.ASSIGNED).referral.accepted_offer()
     before = Alert.objects.count()
-    confirmed = lifecycle.reconfirm(told_by(DAY_NURSE, AFTER), offer)
+    confirmed = reconfirming.reconfirm(told_by(DAY_NURSE, AFTER), offer)
     assert confirmed.reconfirmed_at == AFTER
     assert Alert.objects.count() == before
 
 
 def test_a_second_press_changes_nothing(accepted):
-    lifecycle.reconfirm(told_by(DAY_NURSE, AFTER), accepted)
-    again = lifecycle.reconfirm(told_by(NIGHT_NURSE, AFTER + timedelta(minutes=1)), accepted)
+    reconfirming.reconfirm(told_by(DAY_NURSE, AFTER), accepted)
+    again = reconfirming.reconfirm(told_by(NIGHT_NURSE, AFTER + timedelta(minutes=1)), accepted)
     assert again.reconfirmed_at == AFTER
     assert accepted.referral.entries.filter(kind="reconfirmed").count() == 1
 
@@ -140,14 +142,14 @@ def test_a_second_press_changes_nothing(accepted):
 def test_only_a_unit_that_takes_the_baby_confirms_it(district, intensive, ward):
     offer = an_offer(a_referral(BEFORE), intensive, BEFORE)
     with pytest.raises(NotPossible, match="Answer the question itself"):
-        lifecycle.reconfirm(told_by(DAY_NURSE, AFTER), offer)
+        reconfirming.reconfirm(told_by(DAY_NURSE, AFTER), offer)
 
 
 def test_a_closed_referral_is_not_confirmed(accepted):
     by = told_by("tomasi.bellaqua", AFTER)
-    lifecycle.end_baby(by, accepted.referral.babies.get(), Ending.FAMILY_DECLINED)
+    endings.end_baby(by, accepted.referral.babies.get(), Ending.FAMILY_DECLINED)
     with pytest.raises(NotPossible, match="closed"):
-        lifecycle.reconfirm(told_by(DAY_NURSE, AFTER), accepted)
+        reconfirming.reconfirm(told_by(DAY_NURSE, AFTER), accepted)
 
 
 def test_a_new_shift_that_cannot_take_the_baby_is_asked_no_more(accepted, monkeypatch):
@@ -167,7 +169,7 @@ def test_a_unit_without_shifts_is_never_asked(accepted, intensive, monkeypatch):
 
 def test_the_ladder_of_the_new_shift_asks_no_other_unit():
     hana = Reach(name="Hana", username="hana", channel="sms", address="+12025550128")
-    plan = still_ready_plan(rungs=[[hana]], desk=[], waits=[1, 2, 4])
+    plan = still_ready_plan(unit=a_ladder([hana]), desk=a_ladder(), waits=[1, 2, 4])
     assert [step.after_minutes for step in plan] == [0, 1, 2, 4]
     assert not any(step.ask_next for step in plan)
 

@@ -17,6 +17,7 @@ import phonenumbers
 import pytest
 from geopy.distance import geodesic
 
+from fixtures_demo.district_tables import CENTRE_LONGITUDE
 from referrals.calc import terms
 
 HOME = Path(__file__).resolve().parents[2] / "fixtures_demo"
@@ -114,7 +115,7 @@ def test_the_script_needs_the_standard_library_only():
 
 def test_every_phone_number_is_valid_and_kept_for_fiction():
     """555-0100 to 555-0199: North American Numbering Plan, ATIS-0300115."""
-    numbers = [row["phone"] for row in rows("sites") + rows("people")]
+    numbers = [row["phone"] for row in rows("sites") + rows("people") + rows("reserve")]
     numbers.append(district()["desk_phone"])
     assert len(set(numbers)) == len(numbers)
     for number in numbers:
@@ -146,7 +147,7 @@ def test_the_district_lies_more_than_1500_km_from_land(latitude, longitude):
 
 
 def test_the_time_zone_fits_the_longitude_and_never_changes():
-    zone, longitude = ZoneInfo(district()["time_zone"]), district()["centre"]["longitude"]
+    zone, longitude = ZoneInfo(district()["time_zone"]), CENTRE_LONGITUDE
     days = [datetime(2026, 1, 1, tzinfo=UTC) + timedelta(days=n) for n in range(366)]
     offsets = {day.astimezone(zone).utcoffset() for day in days}
     assert offsets == {timedelta(hours=round(longitude / 15))}
@@ -164,11 +165,10 @@ def test_a_coast_is_closed_counter_clockwise_and_never_crosses_itself(name):
 
 
 def test_every_position_lies_within_the_bounds():
-    bounds = district()["bounds"]
     lines = [*rings().values(), *(line for _, line in road_lines()), site_points().values()]
     for longitude, latitude in itertools.chain.from_iterable(lines):
-        assert bounds["west"] <= longitude <= bounds["east"]
-        assert bounds["south"] <= latitude <= bounds["north"]
+        assert 85.45 <= longitude <= 86.6
+        assert -22.85 <= latitude <= -22.15
 
 
 def test_sites_and_roads_lie_on_land():
@@ -212,6 +212,24 @@ def test_roads_join_the_whole_main_island_and_do_not_reach_the_islet():
     assert found == set(site_points()) - {"SEF", "LND"}
 
 
+def test_the_land_of_a_site_is_the_island_on_which_it_lies():
+    mainland = next(iter(rings()))
+    for site in rows("sites"):
+        island = rings()[site["land"] or mainland]
+        assert inside(site_points()[site["code"]], island), site["code"]
+
+
+def test_legs_join_landings_of_the_islet_with_the_main_island_both_ways_at_every_hour():
+    land = {site["code"]: site["land"] for site in rows("sites")}
+    kinds = {site["code"]: site["kind"] for site in rows("sites")}
+    for leg in rows("legs"):
+        assert {kinds[leg["origin"]], kinds[leg["destination"]]} == {"landing"}
+        assert float(leg["p90_minutes"]) > float(leg["median_minutes"]) > 0
+    at_night = {(land[r["origin"]], land[r["destination"]]) for r in rows("legs")
+                if not r["runs_from"]}  # fmt: skip
+    assert at_night == {("Seftima Islet", ""), ("", "Seftima Islet")}
+
+
 def test_there_is_enough_of_everything():
     kinds = Counter(row["kind"] for row in rows("sites"))
     roles = Counter(row["role"] for row in rows("people"))
@@ -241,6 +259,8 @@ def test_there_is_enough_of_everything():
         ("offers", "journey", "journeys", "code"),
         ("offers", "unit", "units", "code"),
         ("ended_at_post", "origin", "sites", "code"),
+        ("legs", "origin", "sites", "code"),
+        ("legs", "destination", "sites", "code"),
     ],
 )
 def test_every_reference_resolves(table, key, target, target_key):
@@ -282,6 +302,7 @@ def test_the_rota_always_has_one_person_and_a_rest_between_shifts():
         ("units", "capabilities", terms.Capability),
         ("vehicles", "capabilities", terms.Capability),
         ("vehicles", "kind", terms.VehicleKind),
+        ("legs", "kinds", terms.VehicleKind),
         ("people", "role", terms.Role),
         ("journeys", "urgency", terms.Urgency),
         ("journeys", "endings", terms.Ending),

@@ -60,7 +60,12 @@ def test_every_address_of_the_api_stands_in_the_readme_with_its_methods():
         path = str(pattern.pattern)
         if path.startswith("^"):
             continue  # whatever else is asked for: nothing is there
-        for kind, shown in (("str:code", "code"), ("int:birth_order", "n"), ("int:pk", "id")):
+        for kind, shown in (
+            ("str:code", "code"),
+            ("str:kind", "kind"),
+            ("int:birth_order", "n"),
+            ("int:pk", "id"),
+        ):
             path = path.replace(f"<{kind}>", f"{{{shown}}}")
         view = getattr(pattern.callback, "view_class", None) or pattern.callback.cls
         methods = ", ".join(name for name in ("GET", "POST") if hasattr(view, name.lower()))

@@ -12,6 +12,7 @@ from referrals import clock, cots, lifecycle, recording, timeline
 from referrals.calc.states import NotPossible
 from referrals.models import Offer, Referral, Unit
 from transport import lifecycle as journeys
+from transport import milestones
 from transport.calc.stages import TransferStage
 from transport.models import Milestone, Transfer, Vehicle
 
@@ -105,7 +106,7 @@ def test_a_milestone_pressed_twice_at_once_is_one_milestone():
     transfer = a_journey(now, Unit.objects.get(code="ORL-NB"), stage=TransferStage.COLLECTING)
 
     def press() -> object:
-        return journeys.reach(told_by("mateus.dunnaway", now), transfer, TransferStage.AT_ORIGIN)
+        return milestones.reach(told_by("mateus.dunnaway", now), transfer, TransferStage.AT_ORIGIN)
 
     answers = at_once(press, press, press)
     assert refusals(answers) == []

@@ -9,7 +9,7 @@ from referrals import links
 from referrals.models import District, Entry, Unit
 from tests import world
 from tests.api_world import Device, device_of, driver_device
-from transport import driver_links, lifecycle
+from transport import driver_links, lifecycle, milestones
 from transport.calc.stages import TransferStage
 from transport.models import Milestone, Transfer, Vehicle
 
@@ -76,7 +76,7 @@ def test_without_a_vehicle_the_link_is_void(journey: Transfer, now: datetime) ->
 def test_the_link_lives_two_hours_after_the_arrival(journey: Transfer, now: datetime) -> None:
     device = driver_device(journey)
     arrived = now + timedelta(minutes=90)
-    lifecycle.reach(world.told_by("mateus.dunnaway", arrived), journey, TransferStage("arrived"))
+    milestones.reach(world.told_by("mateus.dunnaway", arrived), journey, TransferStage("arrived"))
 
     with time_machine.travel(arrived + timedelta(minutes=119), tick=False):
         assert device.get("transfers/").status_code == 200

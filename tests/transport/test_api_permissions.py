@@ -8,10 +8,20 @@ from typing import Any
 import pytest
 from django.db import transaction
 
-from referrals import lifecycle, recording
+from referrals import describing, lifecycle, recording
 from referrals.acting import by_staff
 from referrals.calc.terms import DeclineReason, EntryChannel
-from referrals.models import Alert, Baby, District, Offer, Referral, Staff, StaffRole, Unit
+from referrals.models import (
+    Alert,
+    Baby,
+    District,
+    KeptInput,
+    Offer,
+    Referral,
+    Staff,
+    StaffRole,
+    Unit,
+)
 from tests import world
 from tests.api_world import Device, device_of, driver_device
 from tests.pages_world import browser_of, text_of
@@ -19,7 +29,7 @@ from transport import closures
 from transport import lifecycle as journeys
 from transport.calc.closures import ClosureKind
 from transport.calc.places import Place
-from transport.models import Transfer, Vehicle
+from transport.models import Leg, Transfer, Vehicle
 
 CALLERS = {
     "own post": "tomasi.bellaqua",
@@ -46,9 +56,17 @@ POSITION = {
 FOUND = {
     "name": "Red car", "kind": "car", "driver_name": "A neighbour", "driver_phone": "+12025550199",
 }  # fmt: skip
+TRIPS = {"score": "trips", "items": {"temperature": 35.8, "respiratory": "severe"}}
 CLOSED = {"kind": "road", "name": "Ford", "latitude": -22.4, "longitude": 85.9}
+LEG = {
+    "name": "Launch", "origin": "QAY", "destination": "HUR", "median_minutes": 60,
+    "p90_minutes": 80, "kinds": ["boat"],
+}  # fmt: skip
+CALL = {"name": "A neighbour with a car", "came_of": "rings_back"}
+MEET = {"vehicle": "AMB-2", "site": "SAL"}
 LIST = {"version": 1, "answers": {"warmth": "yes"}, "template": "before-leaving"}
 PREPARES = {"version": 1, "answers": {"cot": "yes"}, "template": "unit-prepares"}
+CHEST = {"step": "seal", "chest_moves": False}
 REASON = {"reason": "told by phone"}
 
 # One letter for each caller above, in their order.
@@ -61,15 +79,31 @@ MATRIX = [
     ("POST", "referrals/{code}/treatments/", {"words": "vitamin K"}, "YNYNNNNYYNU"),
     ("GET", "referrals/{code}/advice/", None, "YNYNNNNYYNU"),
     ("POST", "referrals/{code}/advice/", {"given_by": "Dr W", "words": "warm"}, "YNYNNNNYYNU"),
+    ("GET", "referrals/{code}/scores/", None, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/scores/", TRIPS, "YNYNNNNYYNU"),
+    ("GET", "referrals/{code}/chest/", None, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/chest/", CHEST, "YNYNNNNYYNU"),
     ("GET", "referrals/{code}/needs/", None, "YNYNNNNYYNU"),
     ("POST", "referrals/{code}/needs/{need}/override/", REASON, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/needs/{need}/restore/", REASON, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/told/outcome/{outcome}/withdraw/", REASON, "RNYNNNNYYNU"),
     ("GET", "referrals/{code}/candidates/", None, "YNRNNNNYYNU"),
     ("GET", "referrals/{code}/offers/", None, "YNYNNNNYYNU"),
+    ("GET", "referrals/{code}/offers/{offer}/shown/", None, "YNRNNNNYYNU"),
     ("POST", "referrals/{code}/offers/", {"unit": "BAN-NB"}, "RNRNNNNYYNU"),
     ("GET", "referrals/{code}/entries/", None, "YNYNNNNYYNU"),
+    ("GET", "referrals/{code}/hands/", None, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/hands/", {"alone": True}, "YNYNNNNYYNU"),
+    ("GET", "referrals/{code}/calls/", None, "RNRNNNNYYNU"),
+    ("POST", "referrals/{code}/calls/", CALL, "RNRNNNNYYNU"),
+    ("GET", "referrals/{code}/charge/", None, "RNRNNNNYYNU"),
+    ("POST", "referrals/{code}/charge/", {"staff": "leena.morrastad"}, "RNRNNNNYYNU"),
+    ("POST", "referrals/{code}/mother/", {"travels": False}, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/babies/", {}, "YNYNNNNYYNU"),
     ("GET", "referrals/{code}/outcome/", None, "YNYNNNNYYNU"),
     ("POST", "referrals/{code}/outcome/", {"state": "improving", "words": "feeds"}, "RNYNNNNYYNU"),
     ("POST", "referrals/{code}/outcome/{outcome}/read/", {}, "YNRNNNNRRNU"),
+    ("POST", "referrals/{code}/babies/1/", {"sex": "female"}, "YNYNNNNYYNU"),
     ("POST", "referrals/{code}/babies/1/ending/", {"ending": "family_declined"}, "YNYNNNNYYNU"),
     ("POST", "referrals/{code}/babies/1/ending/reverse/", REASON, "YNYNNNNYYNU"),
     ("POST", "referrals/{code}/take_back/", REASON, "YNRNNNNYYNU"),
@@ -81,8 +115,17 @@ MATRIX = [
     ("POST", "offers/{offer}/withdraw/", REASON, "RNRNNNNYYNU"),
     ("GET", "transfers/{transfer}/", None, "YNYNNYNYYNY"),
     ("POST", "transfers/{transfer}/assign/", {"vehicle": "AMB-2"}, "RNRNNRNYYNR"),
+    ("GET", "proposals/", None, "RRRRRRRYYYU"),
+    ("GET", "transfers/{transfer}/proposal/", None, "RNRNNRNYYNR"),
+    ("POST", "transfers/{transfer}/proposal/", {"vehicle": "AMB-2"}, "RNRNNRNYYNR"),
+    ("POST", "transfers/{transfer}/proposal/withdraw/", {}, "RNRNNRNYYNR"),
     ("POST", "transfers/{transfer}/unassign/", REASON, "RNRNNRNYYNR"),
     ("POST", "transfers/{transfer}/send_toward/", {"unit": "KES-NB"}, "RNRNNRNYYNR"),
+    ("POST", "transfers/{transfer}/send_toward/withdraw/", {}, "RNRNNRNYYNR"),
+    ("POST", "transfers/{transfer}/escort/", {"name": "Tomasi"}, "YNRNNRNYYNR"),
+    ("POST", "transfers/{transfer}/go_on/", REASON, "YNRNNYNYYNY"),
+    ("POST", "transfers/{transfer}/meeting/", MEET, "RNRNNRNYYNR"),
+    ("POST", "transfers/{transfer}/meeting/steps/", {"step": "drive_on"}, "YNRNNYNYYNY"),
     ("POST", "transfers/{transfer}/milestones/", {"milestone": "collecting"}, "YNRNNYNYYNY"),
     ("POST", "transfers/{transfer}/milestones/withdraw/", {}, "YNRNNYNYYNY"),
     ("POST", "transfers/{transfer}/positions/", POSITION, "YNRNNYNYYNY"),
@@ -90,19 +133,39 @@ MATRIX = [
     ("POST", "transfers/{transfer}/checks/", CHECK, "YNRNNYNYYNY"),
     ("GET", "transfers/{transfer}/checklists/", None, "YNYNNYNYYNY"),
     ("POST", "transfers/{transfer}/checklists/", LIST, "YNRNNYNYYNY"),
+    ("POST", "transfers/{transfer}/checklists/leave/", REASON, "YNRNNYNYYNY"),
     ("POST", "transfers/{transfer}/checklists/", PREPARES, "RNYNNRNYYNR"),
     ("GET", "transfers/{transfer}/bands/", None, "YNYNNYNYYNY"),
     ("POST", "transfers/{transfer}/bands/", {"band": "{code}-1"}, "YNRNNYNYYNY"),
     ("GET", "transfers/{transfer}/handover/", None, "YNYNNYNYYNY"),
     ("POST", "transfers/{transfer}/handover/", {"side": "giver", "name": "T"}, "YNRNNYNYYNY"),
     ("POST", "transfers/{transfer}/handover/", {"side": "receiver", "name": "H"}, "RNYNNRNYYNR"),
+    ("POST", "transfers/{transfer}/handover/withdraw/", REASON | {"side": "giver"}, "YNRNNYNYYNY"),
+    (
+        "POST",
+        "transfers/{transfer}/handover/withdraw/",
+        REASON | {"side": "receiver"},
+        "RNYNNRNYYNR",
+    ),
     ("GET", "units/ORL-NB/", None, "YYYYYYYYYNU"),
     ("POST", "units/ORL-NB/cots/", {"cots_free": 1}, "RRYRRRRYYNU"),
+    ("POST", "units/ORL-NB/cots/withdraw/", REASON, "RRYRRRRYYNU"),
     ("POST", "vehicles/AMB-1/ready/", {}, "RRRRRYNYYNU"),
+    ("POST", "vehicles/AMB-1/ready/", {"step": "clean"}, "RRRRRYNYYNU"),
+    ("POST", "vehicles/AMB-1/place/", {"site": "SAL"}, "RRRRRYNYYNU"),
     ("POST", "vehicles/", FOUND, "RRRRRRRYYYU"),
     ("POST", "closures/", CLOSED, "YYYYYYYYYYU"),
     ("POST", "closures/{closure}/lift/", {}, "RRRRRRRYYNU"),
+    ("POST", "legs/", LEG, "RRRRRRRYYBU"),
+    ("POST", "legs/{leg}/stop/", {}, "RRRRRRRYYNU"),
+    ("POST", "legs/{leg}/start/", {}, "RRRRRRRYYNU"),
     ("POST", "alerts/{alert}/acknowledge/", {}, "NNYNNNNYYNU"),
+    ("POST", "alerts/{alert}/give_back/", {}, "NNYNNNNYYNU"),
+    ("GET", "kept/", None, "RRRRRRRYYYU"),
+    ("POST", "kept/{kept}/done/", {}, "RRRRRRRYYNU"),
+    ("POST", "inbound/sms/", {"id": "1", "sender": "+1", "text": "x"}, "RRRRRRRRRRR"),
+    ("POST", "inbound/missed_calls/", {"id": "1", "sender": "+1"}, "RRRRRRRRRRR"),
+    ("POST", "inbound/reports/", {"message": "1", "state": "sent"}, "RRRRRRRRRRR"),
 ]
 
 
@@ -124,7 +187,7 @@ def stage(district: District, intensive: Unit, ward: Unit, now: datetime) -> Sta
     officer = Staff.objects.create(username="far.desk", display_name="Far Desk")
     StaffRole.objects.create(staff=officer, role="desk", district=far)
     referral = world.a_referral(now)
-    recording.name_person(
+    describing.name_person(
         world.told_by("tomasi.bellaqua", now), referral.babies.get(), "Little Aru"
     )
     world.an_offer(referral, ward, now)
@@ -142,6 +205,10 @@ def stage(district: District, intensive: Unit, ward: Unit, now: datetime) -> Sta
     closed = closures.ClosureTold(kind=ClosureKind.ROAD, name="Ford", place=Place(-20.0, 80.0))
     numbers = {
         "closure": closures.report(desk, district, closed).pk,
+        "leg": Leg.objects.earliest("pk").pk,
+        "kept": KeptInput.objects.create(
+            received_at=now, channel="sms", caller=hana.actor, problem="not understood"
+        ).pk,
         "code": referral.code,
         "need": need.pk,
         "outcome": outcome.pk,
@@ -187,14 +254,15 @@ def test_the_matrix_knows_every_verb_of_the_schema(stage: Stage) -> None:
         (method, _anonymous(path))
         for method, path in named
         | {("GET", f"{name}/") for name in ("me", "referrals", "offers", "transfers", "sites",
-                                            "units", "vehicles", "alerts", "closures")}
+                                            "units", "vehicles", "alerts", "closures", "legs",
+                                            "tables")}
     }  # fmt: skip
     assert {(method, _anonymous(path)) for method, path in published} == plain
 
 
 def _anonymous(path: str) -> str:
     parts = path.split("/")
-    known = {"ORL-NB", "AMB-1"}
+    known = {"ORL-NB", "AMB-1", "outcome"} if "told" in parts else {"ORL-NB", "AMB-1"}
     return "/".join("{}" if part.startswith("{") or part in known else part for part in parts)
 
 
@@ -219,7 +287,7 @@ def test_lists_hold_what_is_in_scope(stage: Stage, caller: str, seen: tuple[int,
 def asked(district: District, intensive: Unit, ward: Unit, now: datetime) -> Offer:
     """Two units are asked at once, and both questions stand; this is the one to Kesawari."""
     referral = world.a_referral(now)
-    recording.name_person(
+    describing.name_person(
         world.told_by("tomasi.bellaqua", now), referral.babies.get(), "Little Aru"
     )
     world.an_offer(referral, intensive, now)
@@ -325,8 +393,8 @@ def test_a_driver_never_reads_a_name(stage: Stage, caller: str) -> None:
 def test_the_driver_gets_no_word_about_lateness(stage: Stage) -> None:
     body = stage.device("link").get(f"transfers/{stage.transfer.pk}/").json()
     assert set(body) == {
-        "id", "referral", "stage", "babies", "pickup", "destination", "without_acceptance",
-        "desk_phone", "next_milestone", "server_time",
+        "id", "referral", "stage", "babies", "meeting", "pickup", "destination",
+        "without_acceptance", "desk_phone", "next_milestone", "server_time",
     }  # fmt: skip
     assert body["pickup"]["name"] == "Mirrow Heights Health Post"
     assert body["next_milestone"] == "collecting"

@@ -132,6 +132,25 @@ def test_a_large_batch_takes_few_queries(
     assert answer.json()["stored"] == 150
 
 
+def test_the_largest_batch_is_stored(phone: Device, journey: Transfer, now: datetime) -> None:
+    at = now - timedelta(hours=3)
+    batch = {"positions": [_fix(number % 7000, at) for number in range(5000)]}
+    answer = phone.post(f"transfers/{journey.pk}/positions/", batch)
+    assert answer.json() == {"stored": 5000, "errors": []}
+    assert Position.objects.count() == 5000
+    assert Transfer.objects.get(pk=journey.pk).last_fix_at == at + timedelta(seconds=4999)
+
+
+def test_the_straight_way_refuses_what_the_long_one_refuses(
+    phone: Device, journey: Transfer, now: datetime
+) -> None:
+    other = f"transfers/{journey.pk + 1}/positions/"
+    assert phone.post(other, _fix(1, now)).status_code == 404
+    hidden = json.dumps({**_fix(2, now), "key": "\ud800"}).encode()
+    assert phone.post(f"transfers/{journey.pk}/positions/", raw=hidden).status_code == 400
+    assert Position.objects.count() == 0
+
+
 def test_too_many_at_once_are_refused(phone: Device, journey: Transfer, now: datetime) -> None:
     answer = phone.post(f"transfers/{journey.pk}/positions/", {"positions": [1] * 5001})
     assert answer.status_code == 400

@@ -7,7 +7,7 @@ from api_world import device_of
 from pages_world import browser_of, press, text_of
 from world import a_placed_referral, a_referral, an_offer, told_by
 
-from referrals import lifecycle, recording, timeline, watching
+from referrals import endings, joining, lifecycle, recording, reopening, timeline, watching
 from referrals.calc.states import NotPossible
 from referrals.calc.terms import Ending
 from referrals.labels import fact_in_words
@@ -73,7 +73,7 @@ class TestTheDeskIsTold:
         assert notices() == []
 
     def test_not_of_a_call_after_the_first_one_is_over(self, first, now):
-        lifecycle.take_back(told_by("tomasi.bellaqua", now), first, reason="by mistake")
+        endings.take_back(told_by("tomasi.bellaqua", now), first, reason="by mistake")
         a_referral(now)
         assert notices() == []
 
@@ -91,13 +91,13 @@ class TestTheDeskIsTold:
         assert fresh(second).is_open
 
     def test_it_is_settled_when_the_call_ends_by_itself(self, first, second, now):
-        lifecycle.take_back(told_by("tomasi.bellaqua", now), second, reason="by mistake")
+        endings.take_back(told_by("tomasi.bellaqua", now), second, reason="by mistake")
         assert not notices()[0].is_open
 
 
 class TestJoining:
     def test_the_duplicate_closes_and_names_the_other_code(self, first, second, desk):
-        lifecycle.join(desk, second, first)
+        joining.join(desk, second, first)
         baby = second.babies.get()
         assert baby.ending == Ending.RAISED_IN_ERROR
         assert fresh(second).stage == "closed"
@@ -107,21 +107,21 @@ class TestJoining:
         assert first.code in words.text
 
     def test_both_timelines_say_so_and_their_chains_hold(self, first, second, desk):
-        lifecycle.join(desk, second, first)
+        joining.join(desk, second, first)
         assert second.entries.get(kind="joined").body == {"into": first.code}
         assert first.entries.get(kind="joined").body == {"from": second.code}
         for referral in (first, second):
             assert timeline.faults_of(fresh(referral)) == []
 
     def test_the_notice_is_settled(self, first, second, desk):
-        lifecycle.join(desk, first, second)  # whichever way round
+        joining.join(desk, first, second)  # whichever way round
         assert not notices()[0].is_open
 
     def test_a_unit_asked_under_the_closed_code_hears_it_is_no_longer_asked(
         self, first, second, desk, intensive, now
     ):
         offer = an_offer(second, intensive, now)
-        lifecycle.join(desk, second, first)
+        joining.join(desk, second, first)
         offer.refresh_from_db()
         assert offer.stage == "withdrawn"
         message = offer.alerts.get(kind="withdrawn").message
@@ -131,20 +131,20 @@ class TestJoining:
         self, first, desk, intensive, now
     ):
         placed = a_placed_referral(now, intensive)
-        lifecycle.join(desk, placed, first)
+        joining.join(desk, placed, first)
         assert first.offers.get().unit == intensive
         intensive.refresh_from_db()
         assert intensive.cots_free == 2  # the cot held under the other code is free again
 
     def test_the_attendant_who_called_learns_which_code_goes_on(self, first, second, desk):
-        lifecycle.join(desk, second, first)
+        joining.join(desk, second, first)
         message = Alert.objects.get(referral=second, kind="joined").message
         assert f"goes on as {first.code}" in message
 
     def test_its_vehicle_is_released_when_the_other_has_one(self, first, second, desk, now):
         send(first, "AMB-2", now)
         lost = send(second, "AMB-1", now)
-        lifecycle.join(desk, second, first)
+        joining.join(desk, second, first)
         assert Transfer.objects.get(pk=lost.pk).stage == "stood_down"
         assert Vehicle.objects.get(code="AMB-1").state == "free"
         told = Alert.objects.get(key__startswith=f"transfer:{lost.pk}:stood_down")
@@ -153,26 +153,26 @@ class TestJoining:
     def test_the_only_vehicle_is_never_lost(self, first, second, desk, now):
         send(second, "AMB-1", now)
         with pytest.raises(NotPossible, match="has a vehicle, Ambulance of Port") as refusal:
-            lifecycle.join(desk, second, first)
+            joining.join(desk, second, first)
         assert f"Close {first.code} into {second.code} instead" in refusal.value.sentence
         assert fresh(second).is_open
-        lifecycle.join(desk, first, second)  # what the sentence says is possible
+        joining.join(desk, first, second)  # what the sentence says is possible
         assert not fresh(first).is_open
 
     def test_not_with_itself_nor_with_one_that_is_over(self, first, second, desk):
         with pytest.raises(NotPossible, match="Choose the other code"):
-            lifecycle.join(desk, first, first)
-        lifecycle.join(desk, second, first)
+            joining.join(desk, first, first)
+        joining.join(desk, second, first)
         with pytest.raises(NotPossible, match="closed"):
-            lifecycle.join(desk, first, second)
+            joining.join(desk, first, second)
 
 
 class TestTakingItBack:
     def test_reversing_the_ending_parts_the_two_and_both_say_so(
         self, first, second, desk, officer, now
     ):
-        lifecycle.join(desk, second, first)
-        lifecycle.reverse_ending(desk, second.babies.get(), reason="two babies after all")
+        joining.join(desk, second, first)
+        reopening.reverse_ending(desk, second.babies.get(), reason="two babies after all")
         assert fresh(second).stage == "asking"
         assert fresh(second).joined_into is None
         for referral, other in ((first, second), (second, first)):
@@ -183,8 +183,8 @@ class TestTakingItBack:
             assert "too</summary>" not in page
 
     def test_the_desk_is_not_asked_again_about_what_it_has_decided(self, first, second, desk, now):
-        lifecycle.join(desk, second, first)
-        lifecycle.reverse_ending(desk, second.babies.get(), reason="two babies after all")
+        joining.join(desk, second, first)
+        reopening.reverse_ending(desk, second.babies.get(), reason="two babies after all")
         watching.look_at(second.pk, now)
         assert len(notices()) == 1
         assert not notices()[0].is_open
@@ -216,7 +216,7 @@ class TestThePages:
     ):
         offer = an_offer(first, intensive, now)
         observations = first.babies.get().observations.count()
-        lifecycle.join(desk, told, first)
+        joining.join(desk, told, first)
         for person, path in (
             (officer, f"/desk/{first.code}/"),
             (attendant, f"/r/{first.code}/"),
@@ -232,7 +232,7 @@ class TestThePages:
     def test_the_closed_one_stays_readable_and_leads_to_the_other(
         self, first, told, desk, officer, attendant
     ):
-        lifecycle.join(desk, told, first)
+        joining.join(desk, told, first)
         for person, path, there in (
             (officer, f"/desk/{told.code}/", f'href="/desk/{first.code}/"'),
             (attendant, f"/r/{told.code}/", f'href="/r/{first.code}/"'),

@@ -9,9 +9,10 @@ from django.conf import settings
 from django.db import connection
 from world import a_journey, a_placed_referral, a_referral, an_offer, told_by
 
-from referrals import cots, lifecycle
+from referrals import cots, endings, lifecycle, reopening
 from referrals.calc.terms import DeclineReason, Ending
 from referrals.models import Alert, CotHold, Delivery, Referral, SweepRun, Unit
+from transport import handing_over
 from transport import lifecycle as journeys
 from transport.calc.stages import TransferStage
 from transport.models import Milestone, Vehicle
@@ -56,9 +57,9 @@ def test_every_branch_of_a_journey_is_sound(district, intensive, ward, now, swee
     handed_over = a_journey(now, ward, stage=TransferStage.ARRIVED, vehicle="AMB-2")
     baby = handed_over.referral.babies.get()
     for side in ("giver", "receiver"):
-        journeys.hand_over(
+        handing_over.hand_over(
             told_by("hana.wendorra", now), handed_over, baby,
-            journeys.Signature(side=side, name="A name"),
+            handing_over.Signature(side=side, name="A name"),
         )  # fmt: skip
     assert violated() == {}
 
@@ -74,9 +75,9 @@ def test_taking_back_reversing_and_diverting_are_sound(district, intensive, ward
     offer = other.accepted_offer()
     lifecycle.decline(by, offer, reason=DeclineReason.NO_STAFF)
     baby = other.babies.get()
-    lifecycle.end_baby(by, baby, Ending.PLACED_ELSEWHERE)
+    endings.end_baby(by, baby, Ending.PLACED_ELSEWHERE)
     assert violated() == {}
-    lifecycle.reverse_ending(by, baby, reason="the wrong baby")
+    reopening.reverse_ending(by, baby, reason="the wrong baby")
     assert violated() == {}
 
 
@@ -157,7 +158,7 @@ def test_a_message_nobody_tried_to_send_is_found(district, intensive, now):
 
 def test_a_closed_referral_with_a_baby_that_has_no_ending_is_found(district, intensive, now):
     referral = a_placed_referral(now, intensive)
-    lifecycle.take_back(told_by("leena.morrastad", now), referral, reason="a slip")
+    endings.take_back(told_by("leena.morrastad", now), referral, reason="a slip")
     assert violated() == {}
     referral.babies.update(ending="")
     found = violated()

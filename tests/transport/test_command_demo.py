@@ -14,7 +14,7 @@ from fixtures_demo import running
 from fixtures_demo.players import Unexpected
 from fixtures_demo.story import Story
 from tests.world import a_journey, a_referral, told_by
-from transport import lifecycle as journeys
+from transport import handing_over
 from transport.calc.stages import TransferStage
 from transport.management.commands.demo import Command, embedded
 
@@ -85,7 +85,9 @@ def test_a_handover_with_a_whole_chain_exits_0(headless, monkeypatch, now, inten
         transfer = a_journey(now, intensive, stage=TransferStage.ARRIVED)
         baby, by = transfer.referral.babies.get(), told_by("hana.wendorra", now)
         for side in ("giver", "receiver"):
-            journeys.hand_over(by, transfer, baby, journeys.Signature(side=side, name="Hana"))
+            handing_over.hand_over(
+                by, transfer, baby, handing_over.Signature(side=side, name="Hana")
+            )
         story.code = transfer.referral.code
 
     monkeypatch.setattr(Story, "call_for_help", calls)

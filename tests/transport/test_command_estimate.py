@@ -175,7 +175,6 @@ def test_every_fault_of_a_file_is_named_and_nothing_is_answered(db, csv):
     ("header", "words"),
     [
         ("origin_lat,origin_lon,dest_lat", "dest_lon or destination is missing"),
-        ("origin_lat,origin_lon,dest_lat,dest_lon,colour", "'colour' is not known"),
         ("origin_lat,origin_lat,origin_lon,dest_lat,dest_lon", "origin_lat stands twice"),
     ],
 )
@@ -183,6 +182,14 @@ def test_a_header_that_cannot_be_used_is_named(db, csv, header, words):
     answer = run("estimate", "--pairs", csv(header, "1,2,3,4,5"), "--json")
     assert answer.code == 2
     assert words in answer.err
+
+
+def test_a_column_of_no_use_is_passed_over_and_named(db, csv):
+    answer = run(
+        "estimate", "--pairs", csv("origin_lat,origin_lon,dest_lat,dest_lon,colour", "1,2,3,4,5")
+    )
+    assert answer.code == 0
+    assert "columns passed over: colour" in answer.err
 
 
 def test_a_row_of_empty_cells_is_a_fault_since_answers_go_by_row(db, csv):
@@ -221,7 +228,7 @@ def test_no_road_is_an_answer_not_a_failure(district, monkeypatch):
     def no_way(*places, **_):
         return unreachable(geodesic_km=5.0, method="roads", inputs={}, model_version="1")
 
-    monkeypatch.setattr("transport.asking_travel.estimator_of", lambda district, moment: no_way)
+    monkeypatch.setattr("transport.asking_travel.estimator_of", lambda *_of, **_how: no_way)
     answer = run("estimate", "PEL", "ORL", "--json")
     assert answer.code == 0
     assert answer.json == {

@@ -5,15 +5,15 @@ from datetime import timedelta
 import pytest
 from world import a_journey
 
-from transport import choosing, estimating, tracking
+from transport import choosing, estimating, oxygen_ahead, tracking
 from transport.calc.stages import TransferStage
 
 
 def test_oxygen_used_since_the_last_reading_is_not_counted_again(district, intensive, now):
     transfer = a_journey(now, intensive, stage=TransferStage.ON_THE_ROAD)
     left = now + timedelta(minutes=30)  # when the baby left, see world.a_journey
-    at_departure = estimating.oxygen_plan(transfer, left)
-    later = estimating.oxygen_plan(transfer, left + timedelta(minutes=20))
+    at_departure = oxygen_ahead.oxygen_plan(transfer, left)
+    later = oxygen_ahead.oxygen_plan(transfer, left + timedelta(minutes=20))
     assert at_departure.minutes_left - later.minutes_left == pytest.approx(20)
 
 

@@ -2,14 +2,15 @@
 
 import pytest
 
-from referrals import lifecycle
+from referrals import endings, reopening
 from referrals.calc.states import NotPossible
+from referrals.calc.terms import Ending
 from referrals.models import Alert, Baby, Referral
 from tests.api_world import device_of, driver_device
 from tests.pages_world import browser_of, press, text_of
 from tests.world import a_journey, told_by
+from transport import handing_over, milestones, on_the_way
 from transport import lifecycle as journeys
-from transport import on_the_way
 from transport.calc.stages import TransferStage
 from transport.models import Handover, Transfer, Vehicle
 
@@ -18,12 +19,12 @@ pytestmark = pytest.mark.django_db
 
 def sign(transfer, baby, now, *sides, band=True, **details):
     for side in sides or ("giver", "receiver"):
-        signature = journeys.Signature(side=side, name="Hana", band_checked=band, **details)
-        journeys.hand_over(told_by("hana.wendorra", now), transfer, baby, signature)
+        signature = handing_over.Signature(side=side, name="Hana", band_checked=band, **details)
+        handing_over.hand_over(told_by("hana.wendorra", now), transfer, baby, signature)
 
 
 def reverse(baby, now):
-    lifecycle.reverse_ending(told_by("leena.morrastad", now), baby, reason="still in the vehicle")
+    reopening.reverse_ending(told_by("leena.morrastad", now), baby, reason="still in the vehicle")
 
 
 class TestSignedAgain:
@@ -92,7 +93,7 @@ class TestSignedAgain:
         sign(transfer, first, now)
         desk = told_by("leena.morrastad", now)
         journeys.unassign(desk, transfer, why="it has broken down", broken=True)
-        lifecycle.end_baby(desk, second, lifecycle.Ending.PLACED_ELSEWHERE)
+        endings.end_baby(desk, second, Ending.PLACED_ELSEWHERE)
         assert Transfer.objects.get().stage == "stood_down"
 
     def test_the_pages_of_all_three_let_it_be_signed_again(
@@ -189,5 +190,5 @@ class TestBand:
         with pytest.raises(NotPossible, match="Look at the band again"):
             on_the_way.read_band(told_by("tomasi.bellaqua", now), transfer, baby, "K7Q4")
         driver = told_by("mateus.dunnaway", now)
-        journeys.reach(driver, transfer, TransferStage.ON_THE_ROAD)
+        milestones.reach(driver, transfer, TransferStage.ON_THE_ROAD)
         assert Transfer.objects.get().stage == "on_the_road"

@@ -6,11 +6,11 @@ from itertools import permutations
 import pytest
 from world import a_journey, a_placed_referral, a_referral, told_by
 
-from referrals import lifecycle, timeline
+from referrals import endings, timeline
 from referrals.calc.states import NotPossible
 from referrals.calc.terms import Ending
 from referrals.models import Alert
-from transport import driver_links, on_the_way
+from transport import driver_links, fleet, handing_over, milestones, on_the_way, where_to
 from transport import lifecycle as journeys
 from transport.calc.stages import MILESTONES, TransferStage
 from transport.models import Cylinder, Transfer, Vehicle
@@ -28,7 +28,7 @@ def test_milestones_that_come_out_of_order_amount_to_the_same_journey(
     transfer = a_journey(now, intensive, stage=TransferStage.ASSIGNED)
     for position in order:
         by = told_by("mateus.dunnaway", now + timedelta(minutes=10 * position))
-        journeys.reach(by, transfer, MILESTONES[position])
+        milestones.reach(by, transfer, MILESTONES[position])
     end = fresh(transfer)
     assert end.stage == "arrived"
     assert [end.collecting_at, end.at_origin_at, end.on_the_road_at, end.arrived_at] == [
@@ -40,16 +40,16 @@ def test_milestones_that_come_out_of_order_amount_to_the_same_journey(
 def test_a_milestone_pressed_twice_is_one_milestone(district, intensive, now):
     transfer = a_journey(now, intensive, stage=TransferStage.COLLECTING)
     before = transfer.referral.entries.count()
-    journeys.reach(told_by("mateus.dunnaway", now), transfer, TransferStage.COLLECTING)
+    milestones.reach(told_by("mateus.dunnaway", now), transfer, TransferStage.COLLECTING)
     assert transfer.referral.entries.count() == before
 
 
 def test_a_milestone_after_the_stand_down_is_kept_and_the_desk_is_told(district, intensive, now):
     transfer = a_journey(now, intensive, stage=TransferStage.ON_THE_ROAD)
-    lifecycle.end_baby(
+    endings.end_baby(
         told_by("leena.morrastad", now), transfer.referral.babies.get(), Ending.FAMILY_DECLINED
     )
-    journeys.reach(told_by("mateus.dunnaway", now), transfer, TransferStage.ARRIVED)
+    milestones.reach(told_by("mateus.dunnaway", now), transfer, TransferStage.ARRIVED)
     note = transfer.milestones.get(kind="arrived")
     assert note.applied is False
     assert fresh(transfer).stage == "stood_down"
@@ -59,7 +59,7 @@ def test_a_milestone_after_the_stand_down_is_kept_and_the_desk_is_told(district,
 def test_without_a_vehicle_a_milestone_is_refused_with_what_to_do(district, now):
     transfer = a_referral(now).transfers.get()
     with pytest.raises(NotPossible, match="Assign one first"):
-        journeys.reach(told_by("leena.morrastad", now), transfer, TransferStage.AT_ORIGIN)
+        milestones.reach(told_by("leena.morrastad", now), transfer, TransferStage.AT_ORIGIN)
 
 
 def test_the_search_for_a_vehicle_begins_at_the_raise(district, now):
@@ -107,7 +107,7 @@ def test_a_car_found_by_phone_is_sent_like_any_other(district, intensive, now):
 def test_the_desk_may_send_the_vehicle_before_anybody_has_accepted(district, intensive, now):
     referral = a_referral(now)
     transfer = referral.transfers.get()
-    journeys.send_toward(told_by("leena.morrastad", now), transfer, intensive)
+    where_to.send_toward(told_by("leena.morrastad", now), transfer, intensive)
     sent = fresh(transfer)
     assert (sent.destination, sent.without_acceptance) == (intensive, True)
     assert referral.entries.filter(kind="sent_without_acceptance").exists()
@@ -119,9 +119,9 @@ def test_a_vehicle_is_free_again_only_when_it_is_ready(district, intensive, now)
     sign_both(transfer, now)
     vehicle = Vehicle.objects.get(code="AMB-1")
     assert vehicle.state == "returning"
-    journeys.vehicle_ready(told_by("leena.morrastad", now), vehicle)
+    fleet.vehicle_ready(told_by("leena.morrastad", now), vehicle)
     assert Vehicle.objects.get(code="AMB-1").state == "free"
-    journeys.vehicle_ready(told_by("leena.morrastad", now), vehicle)
+    fleet.vehicle_ready(told_by("leena.morrastad", now), vehicle)
     said = transfer.referral.entries.get(kind="vehicle_ready")
     assert (said.body["vehicle"], said.actor) == ("AMB-1", "leena.morrastad")
 
@@ -130,15 +130,15 @@ def sign_both(transfer, now, **received):
     for baby in transfer.referral.babies.filter(ending=""):
         for side in ("giver", "receiver"):
             details = received if side == "receiver" else {}
-            signature = journeys.Signature(side=side, name="Hana", band_checked=True, **details)
-            journeys.hand_over(told_by("hana.wendorra", now), transfer, baby, signature)
+            signature = handing_over.Signature(side=side, name="Hana", band_checked=True, **details)
+            handing_over.hand_over(told_by("hana.wendorra", now), transfer, baby, signature)
 
 
 def test_one_signature_is_not_a_handover(district, intensive, now):
     transfer = a_journey(now, intensive, stage=TransferStage.ARRIVED)
     baby = transfer.referral.babies.get()
-    signature = journeys.Signature(side="giver", name="Tomasi")
-    journeys.hand_over(told_by("tomasi.bellaqua", now), transfer, baby, signature)
+    signature = handing_over.Signature(side="giver", name="Tomasi")
+    handing_over.hand_over(told_by("tomasi.bellaqua", now), transfer, baby, signature)
     assert fresh(transfer).stage == "arrived"
 
 
@@ -148,8 +148,11 @@ def test_twins_are_handed_over_one_by_one_and_the_journey_ends_with_the_second(
     transfer = a_journey(now, intensive, stage=TransferStage.ARRIVED, babies=2)
     first, second = transfer.referral.babies.all()
     for side in ("giver", "receiver"):
-        journeys.hand_over(
-            told_by("hana.wendorra", now), transfer, first, journeys.Signature(side=side, name="H")
+        handing_over.hand_over(
+            told_by("hana.wendorra", now),
+            transfer,
+            first,
+            handing_over.Signature(side=side, name="H"),
         )
     assert fresh(transfer).stage == "arrived"
     sign_both(transfer, now)

@@ -10,7 +10,7 @@ from referrals.models import Entry, KeptInput
 from tests.api_world import device_of, driver_device
 from tests.pages_world import browser_of, forms_on, press, text_of
 from tests.world import a_journey, told_by
-from transport import invariants
+from transport import handing_over, invariants, milestones
 from transport import lifecycle as journeys
 from transport.calc.stages import TransferStage
 from transport.driver_links import token_for
@@ -32,7 +32,7 @@ def fresh(transfer):
 
 def withdraw(transfer, now, milestone=None):
     by = told_by("mateus.dunnaway", now)
-    return journeys.withdraw_milestone(by, transfer, milestone)
+    return milestones.withdraw_milestone(by, transfer, milestone)
 
 
 class TestFoldedBack:
@@ -48,7 +48,7 @@ class TestFoldedBack:
 
     def test_over_a_gap_it_folds_back_to_what_was_really_told(self, now, ward):
         transfer = a_journey(now, ward, stage=TransferStage.COLLECTING)
-        journeys.reach(told_by("mateus.dunnaway", now), transfer, ARRIVED)
+        milestones.reach(told_by("mateus.dunnaway", now), transfer, ARRIVED)
         withdraw(transfer, now)
         assert fresh(transfer).stage == "collecting"
         withdraw(transfer, now)
@@ -68,7 +68,7 @@ class TestFoldedBack:
 
     def test_it_can_be_reported_again(self, transfer, now):
         withdraw(transfer, now)
-        journeys.reach(told_by("mateus.dunnaway", now), transfer, ARRIVED)
+        milestones.reach(told_by("mateus.dunnaway", now), transfer, ARRIVED)
         assert (fresh(transfer).stage, fresh(transfer).arrived_at) == ("arrived", now)
         assert transfer.milestones.filter(kind="arrived").count() == 2
 
@@ -86,9 +86,9 @@ class TestFoldedBack:
     @pytest.mark.parametrize("sides", [("giver",), ("giver", "receiver")])
     def test_not_once_a_handover_is_signed(self, transfer, now, sides):
         for side in sides:
-            signature = journeys.Signature(side=side, name="Hana", band_checked=True)
+            signature = handing_over.Signature(side=side, name="Hana", band_checked=True)
             baby = transfer.referral.babies.get()
-            journeys.hand_over(told_by("hana.wendorra", now), transfer, baby, signature)
+            handing_over.hand_over(told_by("hana.wendorra", now), transfer, baby, signature)
         with pytest.raises(NotPossible) as refusal:
             withdraw(transfer, now)
         assert refusal.value.code == ("handover_signed" if len(sides) == 1 else "journey_over")

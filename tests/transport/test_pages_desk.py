@@ -10,7 +10,7 @@ import pytest
 from django.test import AsyncClient
 from django.utils import timezone
 
-from referrals import alerting, clock, lifecycle, recording, sweeping
+from referrals import alerting, clock, endings, recording, sweeping
 from referrals.calc.terms import DeclineReason, Ending
 from referrals.models import Alert, Delivery, District, KeptInput, Observation, Staff, Unit
 from tests.pages_world import browser_of, press, text_of
@@ -186,19 +186,25 @@ class TestTheFirstPage:
         kept = KeptInput.objects.create(
             received_at=now, channel="sms", body="<b>HR onehundred", problem="not a number"
         )
-        assert "&lt;b&gt;HR onehundred" in text_of(leena.get("/desk/"))
-        press(leena, "/desk/", action=f"/desk/kept/{kept.pk}/done/")
-        assert "onehundred" not in text_of(leena.get("/desk/"))
+        assert "1 waits for a person to read it." in text_of(leena.get("/desk/"))
+        assert "&lt;b&gt;HR onehundred" in text_of(leena.get("/desk/came-in/"))
+        press(leena, "/desk/came-in/", action=f"/{kept.pk}/done/")
+        press(leena, "/desk/came-in/", action=f"/{kept.pk}/undo/")  # the wrong button
+        assert "onehundred" in text_of(leena.get("/desk/came-in/"))
+        press(leena, "/desk/came-in/", action=f"/{kept.pk}/done/")
+        assert "onehundred" not in text_of(leena.get("/desk/came-in/"))
+        assert "Nothing is waiting." in text_of(leena.get("/desk/"))
 
     def test_what_another_district_sent_is_left_to_its_desk(self, leena, now, officer):
         other = Staff.objects.create(username="far.away", phone="+12025550199")
         elsewhere = District.objects.create(code="elsewhere", name="Elsewhere")
         other.roles.create(role="desk", district=elsewhere)
-        for caller in ("far.away", "+12025550199"):
+        for caller in ("far.away", "staff:far.away", "+12025550199"):
             KeptInput.objects.create(
                 received_at=now, channel="sms", caller=caller, problem="theirs"
             )
-        assert "theirs" not in text_of(leena.get("/desk/"))
+        assert "Nothing is waiting." in text_of(leena.get("/desk/"))
+        assert "theirs" not in text_of(leena.get("/desk/came-in/"))
 
     def test_a_message_that_cannot_work_is_on_the_list_with_its_number(self, leena, now, ward):
         offer = an_offer(a_referral(now), ward, now)
@@ -394,7 +400,7 @@ class TestOneReferral:
 
     def test_an_ending_in_error_is_taken_back(self, leena, now):
         referral = a_referral(now)
-        lifecycle.take_back(told_by("tomasi.bellaqua", now), referral, reason="wrong press")
+        endings.take_back(told_by("tomasi.bellaqua", now), referral, reason="wrong press")
         leena.post(f"/desk/{referral.code}/reverse/", {"baby": "1", "reason": "it was right"})
         assert referral.babies.get().ending == ""
 
@@ -470,7 +476,9 @@ class TestRowsAndSignature:
         self, leena, now, ward, bar, dated
     ):
         transfer = a_journey(late(now, 60), ward, stage=TransferStage.ON_THE_ROAD)
-        Cylinder.objects.filter(vehicle=transfer.vehicle).update(bar=bar, read_at=now)
+        Cylinder.objects.filter(vehicle=transfer.vehicle).update(
+            bar=bar, full_bar=None, read_at=now
+        )
         rows.make_row(transfer.referral, now)
         body = rows.row_body(transfer.referral, now)
         ends = timezone.datetime.fromisoformat(body["oxygen_ends_at"])

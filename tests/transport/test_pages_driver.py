@@ -58,12 +58,12 @@ class TestThePage:
             assert f"tel:{number.as_e164}" in page
 
     def test_it_holds_no_name_of_a_patient_and_no_word_about_lateness(self, phone, path, transfer):
-        from referrals import recording
+        from referrals import describing
 
         referral = transfer.referral
         by = told_by("tomasi.bellaqua", clock.now())
-        recording.name_person(by, referral.babies.get(), "Little Quenby")
-        recording.name_person(by, referral.mother, "Mother Quenby")
+        describing.name_person(by, referral.babies.get(), "Little Quenby")
+        describing.name_person(by, referral.mother, "Mother Quenby")
         page = text_of(phone.get(path))
         assert "Quenby" not in page
         assert not any(word in page.lower() for word in (" late", "overdue", "delay", "hurry"))

@@ -12,8 +12,7 @@ from referrals.calc.states import NotPossible
 from referrals.calc.terms import DeclineReason, Ending
 from referrals.models import Baby, KeptInput, Offer, Referral
 from referrals.pages import kept
-from transport import lifecycle as journeys
-from transport import on_the_way
+from transport import handing_over, ticking
 from transport.calc.stages import TransferStage
 
 
@@ -232,7 +231,7 @@ def test_the_outcome_goes_back_to_the_post(now, nurse, intensive):
     path = f"/unit/{offer.pk}/outcome/1/"
     assert client.get(path).status_code == 404  # nothing to tell before the handover
     for side in ("giver", "receiver"):
-        journeys.hand_over(by, transfer, baby, journeys.Signature(side=side, name="Hana"))
+        handing_over.hand_over(by, transfer, baby, handing_over.Signature(side=side, name="Hana"))
     press(client, path, state="still_in_care", words="on CPAP, warm")
     assert baby.outcomes.get().state == "still_in_care"
 
@@ -274,7 +273,7 @@ def test_ticks_that_could_not_be_taken_stand_as_they_were_pressed(question, nurs
     path = f"/unit/{question.pk}/"
     press(client, path, action="accept/")
     press(client, path, action="prepare/", item=["cot"])
-    monkeypatch.setattr(on_the_way, "answer_checklist", refuse)
+    monkeypatch.setattr(ticking, "answer_checklist", refuse)
     answer = press(client, path, action="prepare/", item=["cpap"])
     assert answer.status_code == 409
     assert 'value="cpap" checked' in text_of(answer)

@@ -8,7 +8,7 @@ from referrals.models import Alert, District, Offer, Unit
 from tests.api_world import device_of
 from tests.pages_world import browser_of, press, text_of
 from tests.world import a_referral, told_by
-from transport import choosing
+from transport import choosing, milestones
 from transport import lifecycle as journeys
 from transport.calc.stages import TransferStage
 from transport.models import Vehicle
@@ -94,7 +94,7 @@ def test_a_better_vehicle_may_meet_the_one_with_the_baby(district, officer, now)
     transfer = referral.transfers.get()
     by = told_by(OFFICER, now - timedelta(minutes=30))
     journeys.assign(by, transfer, Vehicle.objects.get(code="PIC-1"))
-    journeys.reach(by, transfer, TransferStage.ON_THE_ROAD)
+    milestones.reach(by, transfer, TransferStage.ON_THE_ROAD)
     Vehicle.objects.filter(code="AMB-1").update(
         capabilities=["bag_and_mask", "thermal_care", "oxygen", "cpap", "ventilator"]
     )

@@ -11,8 +11,7 @@ from tests.api_world import device_of
 from tests.commands import run
 from tests.pages_world import browser_of, forms_on, press, text_of
 from tests.world import a_journey, a_referral, told_by
-from transport import choosing, closures, estimating, tracking
-from transport import lifecycle as journeys
+from transport import choosing, closures, estimating, tracking, where_to
 from transport.calc.closures import ClosureKind, closures_of, middle
 from transport.calc.places import Place
 from transport.calc.stages import TransferStage
@@ -159,7 +158,7 @@ class TestTheEnd:
         report(transfer, now, place=place)
         fresh = referral.transfers.get()
         assert not alert_of(fresh).exists()
-        journeys.send_toward(told_by(OFFICER, now), fresh, ward)
+        where_to.send_toward(told_by(OFFICER, now), fresh, ward)
         sweeping.sweep("test", send=False)
         assert alert_of(fresh).count() == 1
         sweeping.sweep("test", send=False)
@@ -279,10 +278,16 @@ class TestTheApi:
         assert answer.json()["one_end"] == "MRW"
         assert answer.json()["ends_at"] > now.isoformat()
         path = f"closures/{answer.json()['id']}/lift/"
-        assert post.post(path, {}).status_code == 403
+        assert device_of("wezi.oranday").post(path, {}).status_code == 403
         assert device_of(OFFICER).get("closures/").json()["count"] == 1
         assert device_of(OFFICER).post(path, {}).json()["lifted_at"]
         assert post.get("closures/").json()["count"] == 0
+
+    def test_whoever_reported_it_takes_it_back(self, transfer, now):
+        post = device_of("tomasi.bellaqua")
+        body = {"kind": "road", "name": "Ridge road", "one_end": "MRW", "other_end": "KES"}
+        path = f"closures/{post.post('closures/', body).json()['id']}/lift/"
+        assert post.post(path, {}).json()["lifted_at"]
 
     @pytest.mark.parametrize(
         ("body", "status"),

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from tests.world import a_journey, a_referral
-from transport import choosing, estimating
+from transport import choosing, estimating, oxygen_ahead
 from transport.calc.stages import TransferStage
 
 pytestmark = pytest.mark.django_db
@@ -37,7 +37,7 @@ def test_the_journey_on_the_road_is_estimated_for_when_it_set_off(ward):
 
 def test_the_oxygen_reserve_of_the_district_is_kept(ward, now):
     transfer = a_journey(now, ward, stage=TransferStage.ASSIGNED)
-    small = estimating.oxygen_plan(transfer, now)
+    small = oxygen_ahead.oxygen_plan(transfer, now)
     transfer.referral.district.oxygen_reserve_bar = 60
-    large = estimating.oxygen_plan(transfer, now)
+    large = oxygen_ahead.oxygen_plan(transfer, now)
     assert large.minutes_to_reserve < small.minutes_to_reserve

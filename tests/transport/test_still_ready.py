@@ -9,7 +9,7 @@ from api_world import device_of
 from pages_world import browser_of, press, text_of
 from world import a_journey, told_by
 
-from referrals import clock, lifecycle, links, watching
+from referrals import clock, lifecycle, links, reconfirming, watching
 from referrals.calc.terms import EntryChannel
 from referrals.models import Offer
 from transport.calc.stages import TransferStage
@@ -73,7 +73,7 @@ def test_the_same_link_says_no_after_all(offer):
 
 
 def test_another_entrance_can_be_told_in_the_same_shift(offer, nurse):
-    lifecycle.reconfirm(told_by("hana.wendorra", AFTER), offer)
+    reconfirming.reconfirm(told_by("hana.wendorra", AFTER), offer)
     client = browser_of(nurse)
     page = text_of(client.get(f"/unit/{offer.pk}/"))
     assert "Somebody else receives, or another entrance" in page
@@ -136,6 +136,6 @@ def test_the_drivers_page_is_made_anew_when_the_entrance_changes(offer):
     client, transfer = browser_of(), offer.referral.transfers.get()
     path = f"/d/{token_for(transfer)}/"
     state = client.get(f"{path}state/").json()["state"]
-    lifecycle.reconfirm(told_by("hana.wendorra", AFTER), offer, entrance="Sea gate")
+    reconfirming.reconfirm(told_by("hana.wendorra", AFTER), offer, entrance="Sea gate")
     assert client.get(f"{path}state/").json()["state"] != state
     assert "Sea gate" in text_of(client.get(path))

@@ -11,7 +11,7 @@ from referrals.models import Alert, Delivery, Entry, Offer, Outcome, Referral
 from tests.api_world import device_of, driver_device
 from tests.pages_world import browser_of, press, text_of
 from tests.world import a_journey, a_referral, an_offer, told_by
-from transport import lifecycle as journeys
+from transport import handing_over
 from transport.calc.stages import TransferStage
 
 pytestmark = pytest.mark.django_db
@@ -34,7 +34,8 @@ class TestYes:
         assert not notice.needs_answer
         for words in (offer.referral.code, "Sister Amorvale receives", "Entrance: Green gate"):
             assert words in notice.message
-        first = offer.unit.contacts.filter(step=0)
+        on_duty = offer.unit.shifts.values("staff")
+        first = offer.unit.contacts.filter(step=0, staff__in=on_duty)
         assert {row.address for row in notice.deliveries.all()} == {
             contact.address for contact in first
         }
@@ -86,8 +87,8 @@ class TestHowItWent:
         transfer = a_journey(now, intensive, stage=TransferStage.ARRIVED)
         baby = transfer.referral.babies.get()
         for side in ("giver", "receiver"):
-            signature = journeys.Signature(side=side, name="Hana", band_checked=True)
-            journeys.hand_over(told_by("hana.wendorra", now), transfer, baby, signature)
+            signature = handing_over.Signature(side=side, name="Hana", band_checked=True)
+            handing_over.hand_over(told_by("hana.wendorra", now), transfer, baby, signature)
         return baby
 
     @pytest.fixture

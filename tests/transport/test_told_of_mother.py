@@ -10,8 +10,8 @@ from world import a_placed_referral, a_referral, an_offer, told_by
 from referrals import clock, lifecycle, links, recording, timeline
 from referrals.calc.terms import Capability
 from referrals.labels import fact_in_words
-from referrals.models import Referral
-from referrals.reading import assess
+from referrals.models import Mother, Referral
+from referrals.reading import assess, known_facts
 from transport import choosing
 
 HEAVY = fact_in_words("bleeding", "heavy")
@@ -34,21 +34,52 @@ class TestTheMother:
     }  # fmt: skip
     KNOWN = TOLD | {"systolic_mmhg": 85, "diastolic_mmhg": 50}
 
-    def test_the_attendant_tells_how_she_is(self, referral, attendant):
-        client = browser_of(attendant)
-        assert f"/r/{referral.code}/mother/" in text_of(client.get(f"/r/{referral.code}/"))
-        press(client, f"/r/{referral.code}/mother/", **self.TOLD, note="she feels cold")
-        observation = referral.mother.observations.get()
-        assert observation.facts() == self.KNOWN
-        assert str(observation.note) == "she feels cold"
-        assert HEAVY in text_of(client.get(f"/r/{referral.code}/"))
+    ASKED = {
+        "bleeding": {"bleeding": "heavy"},
+        "placenta": {"placenta": "not_delivered"},
+        "awake": {"consciousness": "drowsy"},
+        "pressure": {"systolic_mmhg": "85", "diastolic_mmhg": "50"},
+        "travels": {"travels": "yes"},
+        "age": {"age_years": "24"},
+        "note": {"note": "she feels cold"},
+    }
 
-    def test_nothing_filled_in_is_refused_and_an_impossible_number_is_kept(
-        self, referral, attendant
-    ):
-        client, path = browser_of(attendant), f"/r/{referral.code}/mother/"
-        assert press(client, path).status_code == 409
-        answer = press(client, path, systolic_mmhg="850")
+    def test_the_attendant_is_asked_one_thing_after_the_other(self, referral, attendant):
+        client, case = browser_of(attendant), f"/r/{referral.code}/"
+        assert f'href="{case}details/?only=mother"' in text_of(client.get(case))
+        path = f"{case}details/?only=mother"
+        for number, (question, told) in enumerate(self.ASKED.items(), start=1):
+            assert f"question {number} of {len(self.ASKED)}" in text_of(client.get(path))
+            here = f"{case}details/mother/{question}/?only=mother"
+            path = press(client, path, action=here, **told).url
+        assert path == case
+        assert known_facts(referral.mother.observations.all()).keys() == self.KNOWN.keys()
+        assert str(referral.mother.observations.get(note__isnull=False).note) == "she feels cold"
+        mother = Mother.objects.get()
+        assert (mother.age_years, mother.travels) == (24, True)
+        page = text_of(client.get(case))
+        assert HEAVY in page
+        assert "Age: 24" in page
+        assert client.get(f"{case}details/?only=mother").url == f"{case}told/"
+
+    def test_a_wrong_answer_is_corrected_and_both_are_seen(self, referral, attendant):
+        client, path = browser_of(attendant), f"/r/{referral.code}/details/mother/bleeding/"
+        press(client, path, action=path, bleeding="heavy")
+        assert "Told: Heavy. Another answer corrects it" in text_of(client.get(path))
+        press(client, path, action=path, bleeding="none_or_usual")
+        assert referral.mother.observations.filter(corrected_by=None).get().bleeding != "heavy"
+        assert "<s>Heavy</s> None or usual" in text_of(client.get(f"/r/{referral.code}/timeline/"))
+
+    def test_a_mother_who_stays_behind_asks_nothing_of_the_unit(self, referral, attendant, now):
+        client, path = browser_of(attendant), f"/r/{referral.code}/details/mother/"
+        press(client, f"{path}bleeding/", action="/bleeding/", bleeding="heavy")
+        press(client, f"{path}travels/", action="/travels/", travels="no")
+        fresh = lifecycle.timeline_row(referral.pk)
+        assert Capability.OBSTETRIC_EMERGENCY_CARE not in assess(fresh, now).capabilities
+
+    def test_an_impossible_number_is_refused_and_kept(self, referral, attendant):
+        client, path = browser_of(attendant), f"/r/{referral.code}/details/mother/pressure/"
+        answer = press(client, path, action=path, systolic_mmhg="850")
         assert answer.status_code == 422
         assert 'value="850"' in text_of(answer)
         assert not referral.mother.observations.exists()

@@ -5,11 +5,12 @@ from datetime import timedelta
 import pytest
 from world import a_journey, a_placed_referral, a_referral, told_by
 
-from referrals import lifecycle, recording, watching
+from referrals import endings, lifecycle, recording, watching
 from referrals.calc.terms import DeclineReason, Ending
 from referrals.models import Alert, Delivery, Unit
 from tests.pages_world import browser_of, text_of
 from transport import lifecycle as journeys
+from transport import where_to
 from transport.calc.stages import TransferStage
 from transport.models import Transfer, Vehicle
 
@@ -75,7 +76,7 @@ class TestSentTowardAUnitThatHasNotSaidYes:
         referral = a_referral(now)
         by = told_by(OFFICER, now)
         transfer = journeys.assign(by, referral.transfers.get(), Vehicle.objects.get(code="AMB-1"))
-        return journeys.send_toward(by, transfer, ward)
+        return where_to.send_toward(by, transfer, ward)
 
     def message_to_driver(self):
         return Delivery.objects.filter(alert__kind="link").latest("pk").message
@@ -101,9 +102,7 @@ def test_a_driver_with_the_mother_aboard_is_not_sent_away(district, intensive, n
     transfer = a_journey(now, intensive, stage=TransferStage.ON_THE_ROAD)
     by = told_by(OFFICER, later(now, 50))
     baby = transfer.referral.babies.get()
-    lifecycle.end_baby(
-        by, baby, Ending.DIED_ON_THE_WAY, determined_by="Dr Wendorra", band=baby.code
-    )
+    endings.end_baby(by, baby, Ending.DIED_ON_THE_WAY, determined_by="Dr Wendorra", band=baby.code)
     message = Delivery.objects.filter(alert__key__endswith="stood_down:1").get().message
     assert "Mother and escort are still with you" in message
     assert district.desk_phone.as_e164 in message

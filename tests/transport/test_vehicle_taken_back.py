@@ -5,10 +5,10 @@ from datetime import timedelta
 import pytest
 from world import a_journey, told_by
 
-from referrals import lifecycle
+from referrals import endings
 from referrals.calc.states import NotPossible
 from referrals.models import Alert, Delivery
-from transport import choosing, tracking
+from transport import choosing, milestones, tracking
 from transport import lifecycle as journeys
 from transport.calc.stages import TransferStage
 from transport.concerns import concerns_of_journey
@@ -66,7 +66,7 @@ def test_the_next_vehicle_is_sent_to_them_and_not_to_the_post(stranded, now):
     assert "collect mother and baby on the road near" in message
     assert sent.waits_on_the_road
     by = told_by("mateus.dunnaway", at + timedelta(minutes=10))
-    back = journeys.reach(by, sent, TransferStage.ON_THE_ROAD)
+    back = milestones.reach(by, sent, TransferStage.ON_THE_ROAD)
     assert not Transfer.objects.get(pk=back.pk).waits_on_the_road
     assert Transfer.objects.get(pk=back.pk).left_post_at == now + LEFT
 
@@ -113,7 +113,7 @@ def test_after_a_breakdown_nobody_is_told_that_the_baby_arrived(district, intens
 def test_a_journey_that_has_ended_has_no_vehicle_to_take_back(district, intensive, now):
     transfer = a_journey(now, intensive, stage=TransferStage.COLLECTING)
     by = told_by("leena.morrastad", now)
-    lifecycle.take_back(by, transfer.referral, reason="called by mistake")
+    endings.take_back(by, transfer.referral, reason="called by mistake")
     with pytest.raises(NotPossible, match="no vehicle to take back"):
         journeys.unassign(by, transfer, why="axle")
     transfer.refresh_from_db()

@@ -7,12 +7,38 @@ from django.db.models import Prefetch, QuerySet
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from referrals.api.answers import Phone, ReferralAnswer, WithHead, readable_referrals
+from referrals.api.answers import (
+    MendedAnswer,
+    OwnWords,
+    Phone,
+    ReferralAnswer,
+    WithdrawnAnswer,
+    WithHead,
+    readable_referrals,
+)
 from referrals.models import Referral, Staff, Unit
+from transport.api.oxygen import OxygenAnswer
+from transport.api.told import ClockTime
 from transport.calc.stages import TransferStage, next_milestone
 from transport.models import Transfer
 
 WINDOW = ("p10", "p50", "p90", "method")
+
+
+class MeetingAnswer(serializers.Serializer):
+    """Two vehicles that meet, and how far that has come."""
+
+    site = serializers.CharField(source="site.code")
+    site_name = serializers.CharField(source="site.name")
+    first_vehicle = serializers.CharField(source="first_vehicle.code")
+    vehicle = serializers.CharField(source="vehicle.code")
+    driver_phone = serializers.CharField(allow_blank=True)
+    set_at = serializers.DateTimeField()
+    second_left_at = serializers.DateTimeField(allow_null=True)
+    first_there_at = serializers.DateTimeField(allow_null=True)
+    second_there_at = serializers.DateTimeField(allow_null=True)
+    moved_at = serializers.DateTimeField(allow_null=True)
+    ended_at = serializers.DateTimeField(allow_null=True)
 
 
 class TransferSummary(serializers.Serializer):
@@ -102,15 +128,22 @@ class TransferAnswer(TransferSummary, WithHead):
 
 
 class TransferDetailAnswer(TransferAnswer):
-    """A journey with its arrival window and milestones."""
+    """A journey with its arrival window, its oxygen and milestones."""
 
     window = serializers.SerializerMethodField()
+    oxygen = serializers.SerializerMethodField()
     milestones = MilestoneRow(many=True)
+    meetings = MeetingAnswer(many=True)
 
     @extend_schema_field(WindowAnswer(allow_null=True))
     def get_window(self, transfer: Transfer) -> dict[str, Any] | None:
         """The window as things stand now; nothing while it is not known."""
         return self.context.get("window")
+
+    @extend_schema_field(OxygenAnswer(many=True))
+    def get_oxygen(self, transfer: Transfer) -> list[dict[str, Any]]:
+        """Of the vehicle with the baby, then of one that meets it; none while it is not known."""
+        return self.context.get("oxygen", [])
 
 
 class PlaceForDriver(serializers.Serializer):
@@ -130,6 +163,7 @@ class DriverAnswer(WithHead):
     referral = serializers.CharField(source="referral.code")
     stage = serializers.CharField()
     babies = serializers.SerializerMethodField()
+    meeting = serializers.SerializerMethodField()
     pickup = serializers.SerializerMethodField()
     destination = serializers.SerializerMethodField()
     without_acceptance = serializers.BooleanField()
@@ -141,9 +175,18 @@ class DriverAnswer(WithHead):
         """The codes on the written bands."""
         return [baby.code for baby in transfer.referral.babies.all()]
 
+    @extend_schema_field(MeetingAnswer(allow_null=True))
+    def get_meeting(self, transfer: Transfer) -> dict[str, Any] | None:
+        """Where the other vehicle is met, while the baby has not moved over."""
+        meeting = transfer.standing_meeting()
+        return MeetingAnswer(meeting).data if meeting else None
+
     @extend_schema_field(PlaceForDriver())
     def get_pickup(self, transfer: Transfer) -> dict[str, Any]:
-        """The post."""
+        """The post; for the second driver of a meeting the place where the two meet."""
+        meeting = self.context["view"].second_of(transfer)
+        if meeting:
+            return _place(meeting.site.name, meeting.site, meeting.site.phone, "")
         site = transfer.referral.origin
         return _place(site.name, site, site.phone, "")
 
@@ -156,8 +199,10 @@ class DriverAnswer(WithHead):
         return _place(str(unit), unit.site, unit.phone, transfer.entrance())
 
     def get_next_milestone(self, transfer: Transfer) -> str | None:
-        """The one button."""
-        step = next_milestone(TransferStage(transfer.stage))
+        """The one button; of the second driver of a meeting, their own."""
+        meeting = self.context["view"].second_of(transfer)
+        stage = meeting.reached() if meeting else TransferStage(transfer.stage)
+        step = next_milestone(stage)
         return step.value if step else None
 
     def get_server_time(self, transfer: Transfer) -> datetime:
@@ -175,7 +220,7 @@ def _place(name: str, site: Any, phone: Any, entrance: str) -> dict[str, Any]:
     }
 
 
-class CheckAnswer(WithHead):
+class CheckAnswer(MendedAnswer):
     """One check of one baby."""
 
     id = serializers.IntegerField()
@@ -183,21 +228,23 @@ class CheckAnswer(WithHead):
     checked_at = serializers.DateTimeField()
     checked_by = serializers.CharField()
     oxygen_bar = serializers.FloatField(allow_null=True)
+    oxygen_psi = serializers.FloatField(allow_null=True)
     facts = serializers.SerializerMethodField()
     stopped_because = serializers.SerializerMethodField()
 
     def get_facts(self, row: Any) -> dict[str, Any]:
         """What was seen."""
-        return row.observation.facts() if row.observation else {}
+        return row.facts()
 
     def get_stopped_because(self, row: Any) -> str:
         """Why the vehicle stopped, if it did."""
         return row.stopped_because.text if row.stopped_because else ""
 
 
-class BandReadingAnswer(WithHead):
+class BandReadingAnswer(WithdrawnAnswer):
     """The band of one baby was read before leaving."""
 
+    id = serializers.IntegerField()
     baby = serializers.CharField(source="baby.code")
     read_at = serializers.DateTimeField()
     read_by = serializers.SerializerMethodField()
@@ -211,12 +258,15 @@ class TemplateItem(serializers.Serializer):
     """One thing to see to, with its source and the newest answer."""
 
     code = serializers.CharField()
-    words = serializers.CharField()
+    words = OwnWords()
     source = serializers.CharField()  # type: ignore[assignment]
     must = serializers.BooleanField()
     answer = serializers.CharField(allow_null=True)
     answered_by = serializers.CharField(allow_null=True)
     answered_at = serializers.DateTimeField(allow_null=True)
+    answered_version = serializers.IntegerField(
+        allow_null=True, help_text="Of the list that the answer was given to."
+    )
 
 
 class ChecklistAnswered(WithHead):
@@ -227,6 +277,13 @@ class ChecklistAnswered(WithHead):
     title = serializers.CharField()
     when = serializers.CharField()
     items = TemplateItem(many=True)
+    open = serializers.ListField(
+        child=serializers.CharField(), help_text="Codes that must be seen to and are not."
+    )
+    left_because = serializers.CharField(
+        allow_blank=True, help_text="Why they left with some of it open."
+    )
+    left_at = serializers.DateTimeField(allow_null=True)
 
 
 class HandoverAnswer(WithHead):
@@ -275,6 +332,18 @@ class VehicleAnswer(serializers.Serializer):
     latitude = serializers.FloatField(allow_null=True)
     longitude = serializers.FloatField(allow_null=True)
     seen_at = serializers.DateTimeField(allow_null=True)
+    fixings = serializers.ListField(child=serializers.CharField(), allow_null=True)
+    range_km = serializers.FloatField(allow_null=True)
+    escort_home_at = serializers.DateTimeField(allow_null=True)
+    filled_at = serializers.DateTimeField(allow_null=True)
+    clean_at = serializers.DateTimeField(allow_null=True)
+    gauges = serializers.SerializerMethodField()
+
+    def get_gauges(self, vehicle: Any) -> dict[str, float]:
+        """What its cylinders showed last, by label: bar, or psi for a US size."""
+        return {row.label: row.shows for row in vehicle.cylinders.all()}
+
+    oxygen = serializers.CharField(source="oxygen_words")
 
     def get_base(self, vehicle: Any) -> str | None:
         """Code of the site where it stands."""
@@ -319,6 +388,12 @@ class CandidateAnswer(serializers.Serializer):
     reasons_against = serializers.ListField(child=serializers.CharField())
     oxygen = serializers.DictField(allow_null=True)
     limit_probability = serializers.FloatField(allow_null=True)
+    order_minutes = serializers.FloatField(
+        allow_null=True, help_text="The figure of the order; null where no way is known."
+    )
+    as_good_as = serializers.ListField(
+        child=serializers.CharField(), help_text="Codes of units hardly apart in the order."
+    )
 
 
 class PlanAnswer(serializers.Serializer):
@@ -337,6 +412,9 @@ class PlanAnswer(serializers.Serializer):
     gives = serializers.ListField(child=serializers.CharField())
     first_waits = serializers.FloatField(allow_null=True)
     second_waits = serializers.FloatField(allow_null=True)
+    sooner_chance = serializers.FloatField(help_text="0 to 1: sooner than the best candidate.")
+    first_wait_minutes = serializers.FloatField(allow_null=True, help_text="Likely, if it waits.")
+    second_wait_minutes = serializers.FloatField(allow_null=True)
     words = serializers.ListField(child=serializers.CharField())
 
 
@@ -345,10 +423,31 @@ class RankingAnswer(serializers.Serializer):
 
     made_at = serializers.DateTimeField()
     ordering_rule = serializers.CharField()
+    method = serializers.DictField(help_text="Settings of the order and of the sum of ways.")
     possible_not_shown = serializers.IntegerField()
     impossible_not_shown = serializers.IntegerField()
+    looked_within_km = serializers.FloatField(
+        allow_null=True, help_text="Units farther away, in a straight line, are not counted."
+    )
     candidates = CandidateAnswer(many=True)
     plans = PlanAnswer(many=True)
+
+
+class PassedOver(serializers.Serializer):
+    """A unit that stood before the one asked, could take the baby and had not been asked."""
+
+    key = serializers.CharField()
+    name = serializers.CharField()
+    order = serializers.IntegerField()
+
+
+class ShownAnswer(RankingAnswer):
+    """The list as it stood when a unit was asked, and which unit that was."""
+
+    offer = serializers.IntegerField()
+    unit = serializers.CharField(help_text="Code of the unit that was asked.")
+    asked_at = serializers.DateTimeField()
+    passed_over = PassedOver(many=True)
 
 
 class ClosureAnswer(serializers.Serializer):
@@ -367,3 +466,19 @@ class ClosureAnswer(serializers.Serializer):
     reported_at = serializers.DateTimeField()
     ends_at = serializers.DateTimeField()
     lifted_at = serializers.DateTimeField(allow_null=True)
+
+
+class LegAnswer(serializers.Serializer):
+    """A ferry or boat from one landing to another, and whether it runs."""
+
+    id = serializers.IntegerField()
+    name = serializers.CharField()
+    origin = serializers.CharField(source="origin.code")
+    destination = serializers.CharField(source="destination.code")
+    median_minutes = serializers.FloatField()
+    p90_minutes = serializers.FloatField()
+    waiting_minutes = serializers.FloatField()
+    runs_from = ClockTime(allow_null=True)
+    runs_until = ClockTime(allow_null=True)
+    kinds = serializers.ListField(child=serializers.CharField())
+    stopped_at = serializers.DateTimeField(allow_null=True)

@@ -12,11 +12,19 @@ from referrals.api.base import StaffView, one, page_of
 from referrals.api.errors import WrongRole
 from referrals.api.idempotency import once
 from referrals.api.told import WhenTold
-from referrals.models import Site
+from referrals.models import Site, Staff
 from transport import access, closures
 from transport.api import answers, told
 from transport.calc.closures import ClosureKind
 from transport.calc.places import Place
+
+
+def site_beside(staff: Staff, field: str, code: str) -> Site:
+    """The site of that code, or the fault beside its field."""
+    site = visible_sites(staff).filter(code=code).first()
+    if site is None:
+        raise exceptions.ValidationError({field: [_("no site has this code")]})
+    return site
 
 
 class Closures(StaffView):
@@ -33,7 +41,11 @@ class Closures(StaffView):
     def post(self, request: Request) -> Response:
         """Report a road, bridge or landing closed; open journeys are estimated anew at once."""
         said = self.told(told.ClosureTold)
-        ends = [self._site(name, said[name]) for name in ("one_end", "other_end") if name in said]
+        ends = [
+            site_beside(self.staff, name, said[name])
+            for name in ("one_end", "other_end")
+            if name in said
+        ]
         at = [said[name] for name in ("latitude", "longitude") if name in said]
         district = ends[0].district if ends else desk_district(self.staff)
         district = district or districts_of(self.staff).order_by("pk").first()
@@ -53,12 +65,6 @@ class Closures(StaffView):
         )
         return Response(self.shown(answers.ClosureAnswer, closure), status=201)
 
-    def _site(self, field: str, code: str) -> Site:
-        site = visible_sites(self.staff).filter(code=code).first()
-        if site is None:
-            raise exceptions.ValidationError({field: [_("no site has this code")]})
-        return site
-
 
 class ClosureLift(StaffView):
     """Open again."""
@@ -68,7 +74,8 @@ class ClosureLift(StaffView):
     def post(self, request: Request, pk: int) -> Response:
         """It is open again: it stops counting, and open journeys are estimated anew."""
         closure = one(access.visible_closures(self.staff), pk=pk)
-        if not (self.scope.everything or closure.district_id in self.scope.districts):
-            raise WrongRole(_("The desk says that a road is open again. Ring the desk."))
+        at_desk = self.scope.everything or closure.district_id in self.scope.districts
+        if not (at_desk or closure.reported_by == str(self.staff)):
+            raise WrongRole(_("The desk, or whoever reported it, says that a road is open again."))
         closure = closures.lift(self.by(self.told(WhenTold)), closure)
         return Response(self.shown(answers.ClosureAnswer, closure))

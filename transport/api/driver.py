@@ -14,16 +14,20 @@ from rest_framework.request import Request
 
 from referrals import clock
 from transport import driver_links
-from transport.models import Transfer
+from transport.models import Meeting, Transfer
 
 KEYWORD = b"driver"
 
 
 @dataclass(frozen=True)
 class DriverOnTheRoad:
-    """Somebody who holds the link of one journey; nothing else of the record opens for them."""
+    """Somebody who holds the link of one journey; nothing else of the record opens for them.
+
+    ``meeting``: they drive the vehicle that is to meet the first, and have no baby yet.
+    """
 
     transfer: Transfer
+    meeting: Meeting | None = None
 
     is_authenticated = True
     is_anonymous = False
@@ -34,13 +38,16 @@ class DriverOnTheRoad:
     @property
     def caller(self) -> str:
         """Whose idempotency keys are used: those of this vehicle's link."""
-        return f"link:transfer:{self.transfer.pk}:{self.transfer.assignment}"
+        return f"link:transfer:{self.transfer.pk}:{(self.meeting or self.transfer).assignment}"
 
 
 class DriverLinkAuthentication(BaseAuthentication):
     """``Authorization: Driver <token>`` with the token of the driver's link."""
 
-    rows = driver_links.WHOLE
+    @staticmethod
+    def found(number: int) -> Transfer | None:
+        """The journey with all that its answers show."""
+        return driver_links.whole(number)
 
     def authenticate(self, request: Request) -> tuple[Any, Any] | None:
         """The driver of the one journey; nothing for other kinds of caller.
@@ -52,7 +59,7 @@ class DriverLinkAuthentication(BaseAuthentication):
         if not parts or parts[0].lower() != KEYWORD:
             return None
         token = b" ".join(parts[1:]).decode("ascii", "replace")
-        return DriverOnTheRoad(driver_links.transfer_for(token, clock.now(), self.rows)), token
+        return DriverOnTheRoad(*driver_links.opened_by(token, clock.now(), self.found)), token
 
     def authenticate_header(self, request: Request) -> str:
         """What to sign in with."""
@@ -62,7 +69,10 @@ class DriverLinkAuthentication(BaseAuthentication):
 class BareLinkAuthentication(DriverLinkAuthentication):
     """The same, with no more of the journey than shows that the link is good."""
 
-    rows = driver_links.BARE
+    @staticmethod
+    def found(number: int) -> Transfer | None:
+        """The journey with little more than its number."""
+        return driver_links.bare(number)
 
 
 class DriverLinkScheme(OpenApiAuthenticationExtension):

@@ -3,6 +3,7 @@
 from datetime import datetime
 from typing import Any
 
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema
 from rest_framework import exceptions, serializers
@@ -18,11 +19,14 @@ from referrals.api.base import Pages, StaffView, one, page_of
 from referrals.api.errors import WrongRole
 from referrals.api.idempotency import once
 from referrals.api.rights import is_at_post, keeps_desk, receives, require_desk
-from referrals.models import Staff
-from transport import access, driver_links, estimating, lifecycle
+from referrals.api.told import WhenTold
+from referrals.models import District, Site, Staff
+from transport import access, driver_links, estimating, lifecycle, meetings, where_to
 from transport.api import answers, told
 from transport.api.driver import ACCOUNT_OR_LINK, DriverOnTheRoad
-from transport.models import Transfer
+from transport.meeting_steps import MEETING_STEPS
+from transport.models import Meeting, Transfer
+from transport.oxygen_ahead import oxygen_plans
 
 FOR_READER = PolymorphicProxySerializer(
     component_name="TransferForReader",
@@ -80,20 +84,28 @@ class TransferView(StaffView):
             return self.driver.transfer
         return one(access.visible_transfers(self.staff), pk=pk)
 
+    def second_of(self, transfer: Transfer) -> Meeting | None:
+        """The meeting to which the caller drives, if theirs is the second vehicle."""
+        if self.driver:
+            return self.driver.meeting
+        meeting = transfer.standing_meeting()
+        return meeting if meeting and meeting.vehicle.driver_id == self.staff.pk else None
+
     def by_of(self, transfer: Transfer, said: dict[str, Any]) -> By:
         """The author: the person, or the driver by the link."""
         if not self.driver:
             return self.by(said)
         return driver_links.by_driver(
             transfer,
+            meeting=self.driver.meeting,
             now=clock.now(),
             happened_at=said.get("happened_at"),
             sent_at=said.get("sent_at"),
         )
 
     def drives(self, transfer: Transfer) -> bool:
-        """Whether the caller drives this journey, by link or by account."""
-        if self.driver:
+        """Whether the caller drives this journey, by link or by account; or is to meet it."""
+        if self.driver or self.second_of(transfer):
             return True
         return transfer.vehicle is not None and transfer.vehicle.driver_id == self.staff.pk
 
@@ -165,12 +177,17 @@ class TransferDetail(TransferView):
 
     @extend_schema(responses=DETAIL_FOR_READER, operation_id="transfers_read")
     def get(self, request: Request, pk: int) -> Response:
-        """With its arrival window; for the driver only where, whom to call, what comes next."""
+        """With its window and oxygen; for the driver only where, whom to call, what comes next."""
         transfer = self.transfer(pk)
         if not self.sees_all(transfer):
             return Response(self.shown(answers.DriverAnswer, transfer))
         window = estimating.projected_arrival(transfer, self.now) if transfer.is_live else None
-        context = {"view": self, "window": window.as_dict() if window else None}
+        oxygen = oxygen_plans(transfer, self.now) if transfer.is_live else []
+        context = {
+            "view": self,
+            "window": window.as_dict() if window else None,
+            "oxygen": [{"vehicle": each.vehicle.code, **each.plan.as_dict()} for each in oxygen],
+        }
         return Response(answers.TransferDetailAnswer(transfer, context=context).data)
 
 
@@ -199,7 +216,13 @@ class TransferAssign(DeskVerb):
         vehicle = vehicles.filter(code=said["vehicle"]).first()
         if vehicle is None:
             raise exceptions.ValidationError({"vehicle": [_("no vehicle has this code")]})
-        lifecycle.assign(self.by(said), transfer, vehicle, escort_name=said.get("escort_name", ""))
+        lifecycle.assign(
+            self.by(said),
+            transfer,
+            vehicle,
+            escort_name=said.get("escort_name", ""),
+            why=said.get("why", ""),
+        )
         return self.said_of(transfer)
 
 
@@ -218,6 +241,44 @@ class TransferUnassign(DeskVerb):
         return self.said_of(transfer)
 
 
+class TransferMeeting(DeskVerb):
+    """Two vehicles meet, and the second takes mother, baby and escort on."""
+
+    @extend_schema(request=told.MeetingTold, responses=answers.TransferAnswer)
+    @once
+    def post(self, request: Request, pk: int) -> Response:
+        """Send a second vehicle to a site; both drivers are told what happens there."""
+        transfer = self.for_desk(pk)
+        said = self.told(told.MeetingTold)
+        district = transfer.referral.district
+        vehicle = self._named("vehicle", said, access.visible_vehicles(self.staff), district)
+        site = self._named("site", said, Site.objects.all(), district)
+        meetings.meet(self.by(said), transfer, vehicle, site)
+        return self.said_of(transfer)
+
+    def _named(self, field: str, said: dict[str, Any], rows: QuerySet, district: District) -> Any:
+        row = rows.filter(code=said[field], district=district).first()
+        if row is None:
+            sentence = _("nothing of this district has this code")
+            raise exceptions.ValidationError({field: [sentence]})
+        return row
+
+
+class TransferMeetingSteps(TransferView):
+    """What happens at the meeting, told from either vehicle or by the desk."""
+
+    @extend_schema(request=told.MeetingStepTold, responses=FOR_READER)
+    @once
+    def post(self, request: Request, pk: int) -> Response:
+        """The first vehicle is there; the baby has moved over; or the first drives on."""
+        transfer = self.transfer(pk)
+        self.require_on_the_road(transfer)
+        said = self.told(told.MeetingStepTold)
+        step = MEETING_STEPS[said["step"]]
+        step(self.by_of(transfer, said), transfer, said.get("witness", ""))
+        return self.said_of(transfer)
+
+
 class TransferSendToward(DeskVerb):
     """Drive toward a unit that has not accepted."""
 
@@ -228,5 +289,32 @@ class TransferSendToward(DeskVerb):
         transfer = self.for_desk(pk)
         said = self.told(told.SendTowardTold)
         unit = unit_beside(self.staff, "unit", said["unit"])
-        lifecycle.send_toward(self.by(said), transfer, unit)
+        where_to.send_toward(self.by(said), transfer, unit)
+        return self.said_of(transfer)
+
+
+class TransferNotToward(DeskVerb):
+    """Not toward that unit after all."""
+
+    @extend_schema(request=WhenTold, responses=answers.TransferAnswer)
+    @once
+    def post(self, request: Request, pk: int) -> Response:
+        """Take back that it drives toward a unit without an acceptance; the driver is told."""
+        transfer = self.for_desk(pk)
+        where_to.not_toward(self.by(self.told(WhenTold)), transfer)
+        return self.said_of(transfer)
+
+
+class TransferEscort(TransferView):
+    """Who travels with mother and baby."""
+
+    @extend_schema(request=told.EscortTold, responses=answers.TransferAnswer)
+    @once
+    def post(self, request: Request, pk: int) -> Response:
+        """Name the escort, correct the name, or take it back by leaving it empty."""
+        transfer = self.transfer(pk)
+        if not self.travels_or_desk(transfer):
+            raise WrongRole(_("The post or the desk says who travels."))
+        said = self.told(told.EscortTold)
+        lifecycle.name_escort(self.by(said), transfer, said["name"])
         return self.said_of(transfer)

@@ -14,15 +14,13 @@ from referrals.api import told
 from referrals.api.asking import unit_beside
 from referrals.api.base import StaffView, one, page_of
 from referrals.api.idempotency import once
-from referrals.api.record import OfReferral
+from referrals.api.record import OfReferral, baby_told
 from referrals.api.rights import require_post_or_desk, require_raise
 from referrals.models import Referral, Site, Unit
-from referrals.models.observations import BABY_FACTS
 from transport import choosing
 from transport.api import answers
 
 log = logging.getLogger(__name__)
-DETAILS = ("sex", "born_at", "ventilated_since", "weight_guessed")
 OPEN = OpenApiParameter("open", bool, description="1: only those not closed.")
 
 
@@ -60,7 +58,7 @@ class Referrals(StaffView):
             self.by(said),
             origin=site,
             raised_by=self.staff if site.pk in self.scope.sites else None,
-            babies=[_baby_told(baby) for baby in said.get("babies", [])],
+            babies=[baby_told(baby) for baby in said.get("babies", [])],
             note=said.get("note", ""),
         )
         return Response(self._as_it_stands(), status=201)
@@ -99,15 +97,6 @@ class Referrals(StaffView):
         return Site.objects.select_related("district").get(pk__in=self.scope.sites)
 
 
-def _baby_told(said: dict[str, Any]) -> lifecycle.BabyTold:
-    given = {name: value for name, value in said.items() if value is not None}
-    return lifecycle.BabyTold(
-        facts={name: given[name] for name in BABY_FACTS if name in given},
-        details={name: given[name] for name in DETAILS if name in given},
-        name=given.get("name", ""),
-    )
-
-
 class ReferralDetail(StaffView):
     """One referral."""
 
@@ -131,3 +120,23 @@ class Candidates(OfReferral):
         choosing.keep(referral, ranking, now)
         body = ranking.as_dict() | {"made_at": now}
         return Response(self.shown(answers.RankingAnswer, body))
+
+
+class OfferShown(OfReferral):
+    """What was shown when a unit was asked."""
+
+    @extend_schema(responses=answers.ShownAnswer, operation_id="offer_shown")
+    def get(self, request: Request, code: str, pk: int) -> Response:
+        """The list as it was kept with the offer; nothing where none was."""
+        referral = self.referral(code)
+        require_post_or_desk(self.scope, referral)
+        offer = one(referral.offers.select_related("unit"), pk=pk)
+        kept = one(referral.rankings.all(), pk=offer.shown.get("ranking"))
+        body = kept.body | {
+            "made_at": kept.made_at,
+            "offer": offer.pk,
+            "unit": offer.unit.code,
+            "asked_at": offer.asked_at,
+            "passed_over": offer.shown.get("passed_over", []),
+        }
+        return Response(self.shown(answers.ShownAnswer, body))

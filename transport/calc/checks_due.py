@@ -1,4 +1,4 @@
-"""When the next check on the way is due, and which items of the short set it asks for.
+"""When the next check on the way is due, and when the temperature is to be taken with it.
 
 A missed check is the business of the desk; nobody who is ventilating is asked about it.
 Source of the intervals: WHO, Managing newborn problems, 2003, pages C-65 and C-66: every 15 minutes
@@ -6,29 +6,11 @@ on the road, temperature every hour.
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import datetime, timedelta
-from enum import StrEnum
 
 CHECK_INTERVAL_MINUTES = 15
 TEMPERATURE_INTERVAL_MINUTES = 60
-
-
-class CheckItem(StrEnum):
-    """One item of the short set."""
-
-    BREATHING = "breathing"
-    HEART_RATE = "heart_rate"
-    COLOUR_OR_SPO2 = "colour_or_spo2"
-    OXYGEN_GAUGE = "oxygen_gauge"
-    TEMPERATURE = "temperature"
-
-
-def interval_of(item: CheckItem, *, interval_minutes: float = CHECK_INTERVAL_MINUTES) -> float:
-    """Minutes between two of this item: an hour for temperature, else the interval of checks."""
-    if item is CheckItem.TEMPERATURE:
-        return max(TEMPERATURE_INTERVAL_MINUTES, interval_minutes)
-    return interval_minutes
 
 
 def next_check_due(
@@ -89,26 +71,16 @@ def checks_missed(
     return missed + max(0, math.ceil((until - previous) / interval) - 1)
 
 
-def items_due(
+def temperature_due(
     *,
-    last_at: Mapping[CheckItem, datetime],
+    last_taken_at: datetime | None,
     started_at: datetime,
-    now: datetime,
     interval_minutes: float = CHECK_INTERVAL_MINUTES,
-) -> tuple[CheckItem, ...]:
-    """Items of the short set that are due at ``now``, in the order of the set.
+    temperature_minutes: float = TEMPERATURE_INTERVAL_MINUTES,
+) -> datetime:
+    """When the temperature is due: by its own interval, one never taken with the first check.
 
-    ``last_at`` holds when each item was last recorded; an item never recorded is due an interval
-    after the start, except temperature, which is due with the first check.
+    It is never due more often than a check.
     """
-
-    def due_at(item: CheckItem) -> datetime:
-        last = last_at.get(item)
-        minutes = interval_of(item, interval_minutes=interval_minutes)
-        return next_check_due(
-            last_check_at=last,
-            started_at=started_at,
-            interval_minutes=interval_minutes if last is None else minutes,
-        )
-
-    return tuple(item for item in CheckItem if now >= due_at(item))
+    own = interval_minutes if last_taken_at is None else max(temperature_minutes, interval_minutes)
+    return next_check_due(last_check_at=last_taken_at, started_at=started_at, interval_minutes=own)

@@ -10,11 +10,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Any
+from typing import Any, Unpack
 
 from referrals.calc.terms import VehicleKind
 from transport.calc.places import EARTH_RADIUS_KM, Place, haversine_km, unit_vector
-from transport.calc.travel import TravelEstimate, TravelEstimator
+from transport.calc.travel import How, TravelEstimate, TravelEstimator
 from transport.calc.travel_time import TravelTime
 
 
@@ -52,8 +52,7 @@ class ClosedPlace:
         if (vehicle is VehicleKind.BOAT) != (self.kind is ClosureKind.LANDING):
             return False
         if self.kind is ClosureKind.LANDING:
-            ends = (origin, destination)
-            return any(haversine_km(end, self.place) <= self.radius_km for end in ends)
+            return self.shuts(origin) or self.shuts(destination)
 
         def passes(point: Place) -> bool:
             return km_from_way(point, origin, destination) <= self.radius_km
@@ -61,6 +60,14 @@ class ClosedPlace:
         if self.other is None:
             return passes(self.place)
         return passes(middle(self.place, self.other)) or (passes(self.place) and passes(self.other))
+
+    def shuts(self, landing: Place) -> bool:
+        """Whether nothing leaves or lands here."""
+        if self.kind is not ClosureKind.LANDING:
+            return False
+        return any(
+            haversine_km(landing, at) <= self.radius_km for at in (self.place, self.other) if at
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,23 +100,8 @@ def around_closures(
     if not closures:
         return estimate
 
-    def estimated(
-        origin: Place,
-        destination: Place,
-        *,
-        vehicle: VehicleKind,
-        rainy: bool,
-        dark: bool | None,
-        extra_minutes: float = 0.0,
-    ) -> TravelEstimate:
-        made = estimate(
-            origin,
-            destination,
-            vehicle=vehicle,
-            rainy=rainy,
-            dark=dark,
-            extra_minutes=extra_minutes,
-        )
+    def estimated(origin: Place, destination: Place, **how: Unpack[How]) -> TravelEstimate:
+        made, vehicle = estimate(origin, destination, **how), how["vehicle"]
         met = [each for each in closures if each.touches(origin, destination, vehicle)]
         return past(made, met, settings)
 

@@ -26,7 +26,8 @@ def travel_settings(said: Mapping[str, Any], *, detour_factor: float) -> TravelS
     """The settings for a district; ``said`` has passed ``road_settings.faults_of``.
 
     The speed over a mix of surfaces is the harmonic mean by length; the rain factor of the mix is
-    the mean by driving time when dry.
+    the mean by driving time when dry. Where the way by road is known, its minutes follow the
+    district's speeds on paved road and on gravel as they stand to the usual ones.
     """
     speeds = DEFAULT_SPEEDS_KM_H | dict(said.get("speeds_km_h", {}))
     rain = dict(said.get("rain_factors", {}))
@@ -45,6 +46,8 @@ def travel_settings(said: Mapping[str, Any], *, detour_factor: float) -> TravelS
         rainy_factor=wet / dry,
         boat_rainy_factor=rain.get("sea", DEFAULT_RAIN_FACTOR),
         darkness_factor=said.get("night_factor", 1.0),
+        paved_factor=MAIN_ROAD_KM_H / speeds["paved"],
+        unpaved_factor=MINOR_ROAD_KM_H / speeds["gravel"],
         model_version="district-1" if said else "fixed-1",
     )
 

@@ -1,12 +1,16 @@
-"""When two vehicles that drive toward the same place have both arrived.
+"""When two vehicles that drive toward the same place have both arrived, and who waits how long.
 
-Both times are taken as independent; on the same bad day they are not, and the true meeting is then
-less spread and the later of the two less late than this.
+``wait_for_each_other`` is for a plan: both ways on the same days (see ``scenarios``). ``meet`` is
+for a meeting under way: two times taken as independent; on the same bad day they are not, and the
+true meeting is then less spread and the later of the two less late than this.
 """
 
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
+from transport.calc.scenarios import Drawn, Minutes, share_of
 from transport.calc.travel_time import TravelTime, certain
 
 _STEPS = 200
@@ -24,6 +28,44 @@ class Meeting:
     time: TravelTime
     first_waits: float
     second_waits: float
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """Of one vehicle for the other: the chance, 0 to 1, of more than the stated minutes, and how
+    long it likely is then (median; None where it never is)."""
+
+    chance: float
+    minutes: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """Both at one place: ``minutes`` of each day until the later is there, and who waits."""
+
+    minutes: Minutes
+    first: Wait
+    second: Wait
+
+    @property
+    def time(self) -> Drawn:
+        """Until both are there."""
+        return Drawn.of(self.minutes)
+
+
+def wait_for_each_other(first: Minutes, second: Minutes, *, waiting_minutes: float) -> Waiting:
+    """Two vehicles whose minutes on the same days are known (see ``scenarios.on_each_day``)."""
+    return Waiting(
+        np.maximum(first, second),
+        _wait(second - first, waiting_minutes),
+        _wait(first - second, waiting_minutes),
+    )
+
+
+def _wait(minutes: Minutes, waiting_minutes: float) -> Wait:
+    longer = minutes[minutes > waiting_minutes]
+    likely = float(np.median(longer)) if len(longer) else None
+    return Wait(share_of(minutes > waiting_minutes), likely)
 
 
 def meet(first: TravelTime, second: TravelTime, *, waiting_minutes: float) -> Meeting:

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from heapq import heappush, heapreplace
 from typing import Any
 
+from referrals.calc.wording import words
+
 # Mean Earth radius R1 = (2a + b) / 3 of the WGS84 ellipsoid, km (Moritz 1980, GRS80 tables).
 EARTH_RADIUS_KM = 6371.0088
 
@@ -42,16 +44,22 @@ class Place:
     def __post_init__(self) -> None:
         # Written so that not-a-number, for which every comparison is false, is refused too.
         if not -90.0 <= self.latitude <= 90.0:
-            raise InvalidPlace(f"latitude must be -90 to 90 degrees, not {self.latitude}")
+            raise InvalidPlace(
+                words("latitude must be -90 to 90 degrees, not %(found)s", found=self.latitude)
+            )
         if not -180.0 <= self.longitude <= 180.0:
-            raise InvalidPlace(f"longitude must be -180 to 180 degrees, not {self.longitude}")
+            raise InvalidPlace(
+                words("longitude must be -180 to 180 degrees, not %(found)s", found=self.longitude)
+            )
 
 
 def parse_place(text: str) -> Place:
     """Read ``"lat,lon"`` in decimal degrees; raises InvalidPlace with the text it refused."""
     match = _LATITUDE_LONGITUDE.fullmatch(text)
     if match is None:
-        raise InvalidPlace(f"a place is written as latitude,longitude in degrees, not {text!r}")
+        raise InvalidPlace(
+            words("a place is written as latitude,longitude in degrees, not %(text)r", text=text)
+        )
     return Place(float(match[1]), float(match[2]))
 
 

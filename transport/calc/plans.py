@@ -2,16 +2,18 @@
 
 A plan is shown only when it is expected to bring equipped care to the baby sooner by a stated
 margin than the best candidate. It never replaces a candidate or changes their order; whether the
-stop helps this baby is for the clinician in charge.
+stop helps this baby is for the clinician in charge. All ways of a plan and of the best candidate
+are looked at on the same days (``scenarios``), so a bad day is bad for all of them.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
 
 from referrals.calc.needs import lacking
 from referrals.calc.terms import Capability, VehicleKind
-from transport.calc.meeting import Meeting, meet
+from referrals.calc.wording import words
+from transport.calc.meeting import Wait, Waiting, wait_for_each_other
 from transport.calc.places import Place, haversine_km
 from transport.calc.ranking_facts import (
     Asking,
@@ -22,8 +24,13 @@ from transport.calc.ranking_facts import (
     VehicleFacts,
 )
 from transport.calc.ranking_rules import named, percent
+from transport.calc.scenarios import Drawn, Minutes, on_each_day, share_of
+from transport.calc.sums import SAME_DAY, Duration
 from transport.calc.travel import TravelEstimator
-from transport.calc.travel_time import TravelTime, add, certain
+from transport.calc.travel_time import TravelTime, certain
+
+# Which ways vary by themselves: see ``scenarios.on_each_day``.
+_COLLECTING, _DIRECT, _OURS, _THEIRS, _ONWARD = range(5)
 
 USEFUL_NOW = frozenset(
     {
@@ -54,6 +61,7 @@ class PlanSettings:
     - ``stop_minutes``: stay at a nearer unit before going on.
     - ``changing_minutes``: to move mother and baby from one vehicle to the other.
     - ``waiting_minutes``: a longer stand at the meeting place counts as waiting.
+    - ``same_day``: correlation of any two ways of a plan, see ``sums.SAME_DAY``.
     - ``on_the_way``: a place is on the way while the way by it is at most so many times as long.
     - ``most``: plans of each kind that are shown; ``helpers``, ``places``: how many are tried.
     """
@@ -62,6 +70,7 @@ class PlanSettings:
     stop_minutes: float = 30.0
     changing_minutes: float = 10.0
     waiting_minutes: float = 10.0
+    same_day: float = SAME_DAY
     on_the_way: float = 1.25
     most: int = 2
     helpers: int = 4
@@ -83,15 +92,16 @@ def plans_for(
     ranking: Ranking,
     units: Sequence[UnitFacts],
     vehicles: Sequence[VehicleFacts],
-    places: Callable[[], Sequence[MeetingPlace]],
+    places: Callable[[Place, float], Sequence[MeetingPlace]],
     settings: PlanSettings,
     *,
     estimate: TravelEstimator,
 ) -> tuple[Plan, ...]:
     """The plans worth showing, stops before meetings, the soonest first.
 
-    ``vehicles`` are all that can be sent or carry the baby already; ``places`` is only asked when
-    some vehicle has more equipment than the one of the best candidate. Without a candidate that
+    ``vehicles`` are all that can be sent or carry the baby already; ``places``, known
+    sites around a place within so many km, is only asked when some vehicle has more equipment than
+    the one of the best candidate. Without a candidate that
     can take the baby and be reached there is nothing to be sooner than, and no plan.
     """
     best = ranking.best
@@ -116,7 +126,7 @@ class _Side:
 
     asking: Asking
     best: Candidate
-    best_arrival: TravelTime
+    best_arrival: Duration
     unit: UnitFacts
     carrier: VehicleFacts | None
     settings: PlanSettings
@@ -137,6 +147,53 @@ class _Side:
     def is_sooner(self, minutes: float) -> bool:
         """Whether expected minutes beat the best candidate by the margin."""
         return minutes + self.settings.margin_minutes <= self.best_arrival.mean
+
+    def plan(
+        self,
+        at: UnitFacts | MeetingPlace,
+        gives: frozenset[Capability],
+        care: Duration,
+        onward: Duration,
+        sooner_chance: float,
+        words: tuple[str, ...],
+    ) -> Plan:
+        """What a plan says, be it a stop at a unit or a meeting at a place."""
+        return Plan(
+            kind="stop",
+            key=at.key,
+            name=at.name,
+            onward_key=self.best.key,
+            onward_name=self.best.name,
+            vehicle_key=self.best.vehicle_key,
+            helper_key=None,
+            care=care,
+            onward=onward,
+            direct=self.best_arrival,
+            gives=tuple(each.value for each in Capability if each in gives),
+            first_waits=None,
+            second_waits=None,
+            words=words,
+            sooner_chance=sooner_chance,
+        )
+
+    @cached_property
+    def until_leaving(self) -> Minutes:
+        """On each day, until the vehicle of the best candidate leaves with the baby."""
+        return self.leaving(self.best, _COLLECTING)
+
+    @cached_property
+    def direct(self) -> Minutes:
+        """On each day, until the best candidate is reached."""
+        return self.until_leaving + self.on_each_day(self.best.road.distribution, _DIRECT)
+
+    def leaving(self, candidate: Candidate, way: int) -> Minutes:
+        """On each day, until the vehicle of a candidate leaves with the baby."""
+        to_baby = candidate.to_baby.distribution if candidate.to_baby else None
+        return self.on_each_day(to_baby, way) + self.asking.loading_minutes
+
+    def on_each_day(self, time: TravelTime | None, way: int) -> Minutes:
+        """The minutes of a way on each day; none where it is not known."""
+        return on_each_day(time or certain(0.0), way, self.settings.same_day)
 
     def drive(
         self, origin: Place, destination: Place, kind: VehicleKind, extra_minutes: float = 0.0
@@ -174,8 +231,7 @@ def _stops(side: _Side, ranking: Ranking, units: Sequence[UnitFacts]) -> Iterato
         kind = side.carrier.kind if side.carrier else VehicleKind.AMBULANCE
         onward = side.drive(unit.place, side.unit.place, kind)
         if onward is not None:
-            stay = certain(side.settings.stop_minutes)
-            yield _stop(side, unit, arrival, add((arrival, stay, onward)), gives)
+            yield _stop(side, unit, candidate, arrival, onward, gives)
 
 
 def _may_stop_at(side: _Side, unit: UnitFacts) -> bool:
@@ -192,40 +248,48 @@ def _may_stop_at(side: _Side, unit: UnitFacts) -> bool:
 def _stop(
     side: _Side,
     unit: UnitFacts,
-    arrival: TravelTime,
-    onward: TravelTime,
+    candidate: Candidate,
+    arrival: Duration,
+    onward_road: TravelTime,
     gives: frozenset[Capability],
 ) -> Plan:
     missing = lacking(needed=side.asking.needs.capabilities, offered=unit.capabilities)
+    same = candidate.vehicle_key == side.best.vehicle_key
+    there = side.leaving(candidate, _COLLECTING if same else _THEIRS)
+    there = there + side.on_each_day(candidate.road.distribution, _OURS)
+    stays = side.settings.stop_minutes
+    onward = Drawn.of(there + stays + side.on_each_day(onward_road, _ONWARD))
+    sooner_chance = share_of(there < side.direct)
     later = onward.mean - side.best_arrival.mean
-    words = (
-        f"first to {unit.name}: there in about {_window(arrival)}, onward to {side.best.name} "
-        f"after about {side.settings.stop_minutes:.0f} min: there in about {_window(onward)}",
-        f"gives at once what the vehicle has not: {named(gives)}",
-        f"cannot give: {named(missing)}",
-        f"that care is about {side.best_arrival.mean - arrival.mean:.0f} min sooner; "
-        f"{side.best.name} is reached about {max(later, 0.0):.0f} min later than without the stop",
+    said = (
+        words(
+            "first to %(unit)s: there in about %(arrival)s, onward to %(best)s after about "
+            "%(stop).0f min: there in about %(onward)s",
+            unit=unit.name,
+            arrival=_window(arrival),
+            best=side.best.name,
+            stop=side.settings.stop_minutes,
+            onward=_window(onward),
+        ),
+        words("gives at once what the vehicle has not: %(care)s", care=named(gives)),
+        words("cannot give: %(care)s", care=named(missing)),
+        words(
+            "that care is about %(sooner).0f min sooner on average, and sooner at all with "
+            "%(chance)s chance; %(best)s is reached about %(later).0f min later than without the "
+            "stop",
+            chance=percent(sooner_chance),
+            sooner=side.best_arrival.mean - arrival.mean,
+            best=side.best.name,
+            later=max(later, 0.0),
+        ),
     )
-    return Plan(
-        kind="stop",
-        key=unit.key,
-        name=unit.name,
-        onward_key=side.best.key,
-        onward_name=side.best.name,
-        vehicle_key=side.best.vehicle_key,
-        helper_key=None,
-        care=arrival,
-        onward=onward,
-        direct=side.best_arrival,
-        gives=tuple(each.value for each in Capability if each in gives),
-        first_waits=None,
-        second_waits=None,
-        words=words,
-    )
+    return side.plan(unit, gives, arrival, onward, sooner_chance, said)
 
 
 def _meetings(
-    side: _Side, vehicles: Sequence[VehicleFacts], places: Callable[[], Sequence[MeetingPlace]]
+    side: _Side,
+    vehicles: Sequence[VehicleFacts],
+    places: Callable[[Place, float], Sequence[MeetingPlace]],
 ) -> Iterator[Plan]:
     """For each better equipped vehicle the place at which both are soonest."""
     if side.carrier is None or side.carrier.kind is VehicleKind.BOAT:
@@ -240,7 +304,9 @@ def _meetings(
     ]
     if not helpers:
         return
-    on_the_way = _on_the_way(side, places())
+    start, end = side.asking.origin, side.unit.place
+    longest_km = haversine_km(start, end) * side.settings.on_the_way
+    on_the_way = _on_the_way(side, places(start, longest_km))
     # The nearest to the baby first; those far behind cannot be sooner.
     helpers.sort(key=partial(_far_from_baby, side))
     for helper in helpers[: side.settings.helpers]:
@@ -276,70 +342,101 @@ def _best_meeting(side: _Side, helper: VehicleFacts, places: Sequence[MeetingPla
     if direct is None:
         return None
     limit = min(side.best_arrival.mean, direct.mean) - settings.margin_minutes
-    until_leaving = add((_collection(side), certain(side.asking.loading_minutes)))
-    best: tuple[MeetingPlace, Meeting, TravelTime, TravelTime] | None = None
+    best: tuple[MeetingPlace, Waiting, Minutes, Minutes] | None = None
+    until_leaving = float(side.until_leaving.mean())
     for each in places:
         road = side.drive(side.asking.origin, each.place, carrier.kind)
         theirs = side.drive(helper.place, each.place, helper.kind, helper.minutes_until_free)
         if road is None or theirs is None:
             continue
-        ours = add((until_leaving, road))
         # The later of two is never expected before either of them.
-        if max(ours.mean, theirs.mean) > limit:
+        if max(until_leaving + road.mean, theirs.mean) > limit:
             continue
-        meeting = meet(ours, theirs, waiting_minutes=settings.waiting_minutes)
-        if meeting.time.mean <= limit:
-            best, limit = (each, meeting, ours, theirs), meeting.time.mean
+        ours_daily = side.until_leaving + side.on_each_day(road, _OURS)
+        theirs_daily = side.on_each_day(theirs, _THEIRS)
+        meeting = wait_for_each_other(
+            ours_daily, theirs_daily, waiting_minutes=settings.waiting_minutes
+        )
+        expected = float(meeting.minutes.mean())
+        if expected <= limit:
+            best, limit = (each, meeting, ours_daily, theirs_daily), expected
     return _meeting(side, helper, *best) if best else None
-
-
-def _collection(side: _Side) -> TravelTime:
-    to_baby = side.best.to_baby
-    return (to_baby.distribution if to_baby else None) or certain(0.0)
 
 
 def _meeting(
     side: _Side,
     helper: VehicleFacts,
     place: MeetingPlace,
-    meeting: Meeting,
-    ours: TravelTime,
-    theirs: TravelTime,
+    meeting: Waiting,
+    ours: Minutes,
+    theirs: Minutes,
 ) -> Plan | None:
     onward_road = side.drive(place.place, side.unit.place, helper.kind)
     if onward_road is None or side.carrier is None:
         return None
     settings = side.settings
-    onward = add((meeting.time, certain(settings.changing_minutes), onward_road))
+    care = meeting.time
+    onward_daily = meeting.minutes + settings.changing_minutes
+    onward = Drawn.of(onward_daily + side.on_each_day(onward_road, _ONWARD))
+    sooner_chance = share_of(meeting.minutes < side.direct)
     gives = side.useful(_equipment(helper))
-    words = (
-        f"{helper.name} meets {side.carrier.name} at {place.name}: both there in about "
-        f"{_window(meeting.time)}, onward to {side.best.name}: there in about {_window(onward)}",
-        f"{side.carrier.name} with the baby is there in about {_window(ours)}, {helper.name} in "
-        f"about {_window(theirs)}",
-        f"brings what the first vehicle has not: {named(gives)}",
-        f"chance that the baby waits there more than {settings.waiting_minutes:.0f} min: "
-        f"{percent(meeting.first_waits)}; that {helper.name} does: {percent(meeting.second_waits)}",
-        f"that care is about {side.best_arrival.mean - meeting.time.mean:.0f} min sooner; both "
-        "times are taken as independent, which on a bad day they are not",
+    said = (
+        words(
+            "%(helper)s meets %(carrier)s at %(place)s: both there in about %(meeting)s, onward to "
+            "%(best)s: there in about %(onward)s",
+            helper=helper.name,
+            carrier=side.carrier.name,
+            place=place.name,
+            meeting=_window(care),
+            best=side.best.name,
+            onward=_window(onward),
+        ),
+        words(
+            "%(carrier)s with the baby is there in about %(ours)s, %(helper)s in about %(theirs)s",
+            carrier=side.carrier.name,
+            ours=_window(Drawn.of(ours)),
+            helper=helper.name,
+            theirs=_window(Drawn.of(theirs)),
+        ),
+        words("brings what the first vehicle has not: %(care)s", care=named(gives)),
+        words(
+            "chance that the baby waits there more than %(waiting).0f min: %(first)s; that "
+            "%(helper)s does: %(second)s",
+            waiting=settings.waiting_minutes,
+            first=_waits(meeting.first),
+            helper=helper.name,
+            second=_waits(meeting.second),
+        ),
+        words(
+            "that care is about %(sooner).0f min sooner on average, and sooner at all with "
+            "%(chance)s chance; a day that is bad for one way is taken as somewhat bad for the "
+            "others",
+            sooner=side.best_arrival.mean - care.mean,
+            chance=percent(sooner_chance),
+        ),
     )
-    return Plan(
+    made = side.plan(place, gives, care, onward, sooner_chance, said)
+    return replace(
+        made,
         kind="meeting",
-        key=place.key,
-        name=place.name,
-        onward_key=side.best.key,
-        onward_name=side.best.name,
-        vehicle_key=side.carrier.key,
         helper_key=helper.key,
-        care=meeting.time,
-        onward=onward,
-        direct=side.best_arrival,
-        gives=tuple(each.value for each in Capability if each in gives),
-        first_waits=meeting.first_waits,
-        second_waits=meeting.second_waits,
-        words=words,
+        first_waits=meeting.first.chance,
+        second_waits=meeting.second.chance,
+        first_wait_minutes=meeting.first.minutes,
+        second_wait_minutes=meeting.second.minutes,
     )
 
 
-def _window(time: TravelTime) -> str:
-    return f"{time.p50:.0f} min ({time.p10:.0f} to {time.p90:.0f})"
+def _waits(wait: Wait) -> str:
+    """A chance of waiting with the likely minutes of such a wait."""
+    if wait.minutes is None:
+        return percent(wait.chance)
+    return words(
+        "%(chance)s, then likely %(minutes).0f min",
+        chance=percent(wait.chance),
+        minutes=wait.minutes,
+    )
+
+
+def _window(time: Duration) -> str:
+    return words("%(p50).0f min (%(p10).0f to %(p90).0f)", p50=time.p50, p10=time.p10, p90=time.p90)

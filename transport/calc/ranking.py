@@ -4,13 +4,18 @@ The rules are in ``ranking_rules``, the facts in ``ranking_facts``; here they ar
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from heapq import nsmallest
 
 from referrals.calc.terms import VehicleKind
+from referrals.calc.wording import words
+from transport.calc.finalists import finalists, haversines_km
+from transport.calc.legs import leg_of
 from transport.calc.oxygen import Cylinder, OxygenPlan, chance_of_touching_reserve, plan_oxygen
-from transport.calc.places import SPHERE_SLACK, Place, haversine_from, haversine_km
+from transport.calc.oxygen.plan import standing_too
+from transport.calc.places import Place, haversine_km
 from transport.calc.ranking_facts import (
     Asking,
     Candidate,
@@ -21,20 +26,21 @@ from transport.calc.ranking_facts import (
     VehicleFacts,
 )
 from transport.calc.ranking_rules import (
-    ORDERING_RULE,
     Case,
     Trip,
     can_take,
     gate_reasons,
     missing_preferences,
     order_minutes,
+    ordering_rule,
     reasons_of,
 )
+from transport.calc.road_base import ROAD_TABLE
+from transport.calc.sums import Duration, sum_of, work_out_windows
 from transport.calc.travel import TravelEstimate, TravelEstimator
-from transport.calc.travel_time import TravelTime, add, certain, zero
+from transport.calc.travel_time import TravelTime, certain, zero
 
 __all__ = [
-    "ORDERING_RULE",
     "Asking",
     "Candidate",
     "Needs",
@@ -42,7 +48,6 @@ __all__ = [
     "RankingSettings",
     "UnitFacts",
     "VehicleFacts",
-    "finalists",
     "rank",
 ]
 
@@ -85,51 +90,95 @@ def rank(
         + [judge.candidate(unit, takes=False) for unit in shown_unable],
         key=lambda pair: pair[0],
     )
+    work_out_windows(each.arrival for _, each in judged if each.arrival is not None)
+    ordered = _with_ties([each for _, each in judged], settings.near_tie_minutes)
     return Ranking(
-        candidates=tuple(replace(each, order=i) for i, (_, each) in enumerate(judged, start=1)),
-        ordering_rule=ORDERING_RULE,
+        candidates=_with_one_it_lasts_to(ordered),
+        ordering_rule=ordering_rule(settings),
+        method=settings.as_method(),
         possible_not_shown=len(able) - len(shown_able),
         impossible_not_shown=len(unable) - len(shown_unable),
     )
 
 
+def _with_one_it_lasts_to(candidates: Sequence[Candidate]) -> tuple[Candidate, ...]:
+    """Where the oxygen may not last, the first unit it does last to is named beside the warning."""
+    lasting = next((c for c in candidates if c.possible and c.oxygen and c.oxygen.enough), None)
+    if lasting is None:
+        return tuple(candidates)
+    said = words("The oxygen is planned to last to %(unit)s.", unit=lasting.name)
+    return tuple(
+        replace(each, reasons_against=(*each.reasons_against, said))
+        if each.possible and each.oxygen and not each.oxygen.enough
+        else each
+        for each in candidates
+    )
+
+
+def _with_ties(ordered: Sequence[Candidate], near_minutes: float) -> tuple[Candidate, ...]:
+    """The candidates with their places, each with those that are as good.
+
+    Only of those that can take the baby. Each names the other, but not whoever is as good as the
+    other: the first and the third of three may be too far apart.
+    """
+    able = [(each.key, each.name, each.order_minutes or 0.0) for each in ordered if each.possible]
+    numbered = []
+    for place, each in enumerate(ordered, start=1):
+        at = each.order_minutes
+        alike = [
+            (key, name)
+            for key, name, minutes in able
+            if each.possible and at is not None and key != each.key
+            if abs(minutes - at) <= near_minutes
+        ]
+        keys = tuple(key for key, _ in alike)
+        said = _as_good([name for _, name in alike], near_minutes)
+        numbered.append(
+            replace(each, order=place, as_good_as=keys, reasons_for=(*said, *each.reasons_for))
+        )
+    return tuple(numbered)
+
+
+_NAMED_TIES = 3
+
+
+def _as_good(names: Sequence[str], near_minutes: float) -> tuple[str, ...]:
+    if not names:
+        return ()
+    named, more = "; ".join(names[:_NAMED_TIES]), len(names) - _NAMED_TIES
+    if more <= 0:
+        return (
+            words(
+                "as good as %(units)s: no more than %(minutes).0f min apart in the order",
+                units=named,
+                minutes=near_minutes,
+            ),
+        )
+    return (
+        words(
+            "as good as %(units)s and %(more)d more: no more than %(minutes).0f min apart in the "
+            "order",
+            units=named,
+            more=more,
+            minutes=near_minutes,
+        ),
+    )
+
+
 def _finalists(asking: Asking, units: Sequence[UnitFacts], limit: int) -> list[UnitFacts]:
     """The units worth working out; see ``finalists``."""
-    far = haversine_from(asking.origin)
+    far = haversines_km(
+        asking.origin,
+        [unit.place.latitude for unit in units],
+        [unit.place.longitude for unit in units],
+    )
     chosen = finalists(
-        [
-            (missing_preferences(asking, unit), far(unit.place.latitude, unit.place.longitude))
-            for unit in units
-        ],
+        [missing_preferences(asking, unit) for unit in units],
+        far,
         [i for i, unit in enumerate(units) if unit.already is not None or unit.is_default],
         limit,
     )
     return [units[i] for i in chosen]
-
-
-def finalists(rows: Sequence[tuple[int, float]], named: Iterable[int], limit: int) -> Sequence[int]:
-    """Positions of the units worth working out: near on the sphere, or ``named`` by people already.
-
-    A row is how much of the preferred care a unit lacks, and how far it is on the sphere. The limit
-    is shared among the units with all, all but one, ... of that care: among equals in that only
-    distance decides, so the best of all is never cut away.
-    """
-    if len(rows) <= limit:
-        return range(len(rows))
-    alike: dict[int, list[tuple[float, int]]] = {}
-    for i, (lacks, distance_km) in enumerate(rows):
-        alike.setdefault(lacks, []).append((distance_km, i))
-    chosen = set(named)
-    for same in alike.values():
-        chosen.update(_nearest_rows(same, math.ceil(limit / len(alike))))
-    return sorted(chosen)
-
-
-def _nearest_rows(rows: Sequence[tuple[float, int]], limit: int) -> list[int]:
-    """The nearest, and whatever the sphere cannot tell from the last of them."""
-    nearest = nsmallest(limit, rows)
-    farthest_km = nearest[-1][0] * SPHERE_SLACK if nearest else -1.0
-    return [i for distance_km, i in rows if distance_km <= farthest_km]
 
 
 def _collections(
@@ -138,7 +187,7 @@ def _collections(
     settings: RankingSettings,
     estimate: TravelEstimator,
 ) -> list[_Collection]:
-    """The earliest vehicles of each sort, by road; by water only where no road vehicle is."""
+    """The earliest vehicles of each sort, the earliest of all first."""
     collections = []
     for vehicle, place in _earliest_of_each_sort(asking.origin, vehicles, settings.vehicle_limit):
         to_baby = estimate(
@@ -151,9 +200,20 @@ def _collections(
         )
         if to_baby.distribution is not None:
             collections.append(_Collection(vehicle, to_baby, to_baby.distribution))
-    collections.sort(key=lambda each: (each.time.mean, each.vehicle.key))
-    by_road = [each for each in collections if each.vehicle.kind is not VehicleKind.BOAT]
-    return by_road or collections
+    return sorted(collections, key=lambda each: (each.time.mean, each.vehicle.key))
+
+
+def _no_way(road: TravelEstimate) -> str:
+    if road.method.startswith(ROAD_TABLE):
+        return words("no road of the road table goes there, and no ferry or boat")
+    return words("no way there is known")
+
+
+def _sails_for_nothing(kind: VehicleKind, roads: Mapping[VehicleKind, TravelEstimate]) -> bool:
+    """A boat without a known leg counts only where nothing gets there by road."""
+    if kind is not VehicleKind.BOAT or leg_of(roads[kind]):
+        return False
+    return any(road.reachable for each, road in roads.items() if each is not VehicleKind.BOAT)
 
 
 def _earliest_of_each_sort(
@@ -193,7 +253,7 @@ class _Judge:
         if case is None:
             return self._without_road(unit, next(iter(roads.values())))
         trip = replace(case.trip, oxygen=self._oxygen(case.trip))
-        reasons = reasons_of(replace(case, trip=trip))
+        reasons, minutes = reasons_of(replace(case, trip=trip)), order_minutes(case)
         limit = self.asking.needs.limit_minutes
         candidate = Candidate(
             key=unit.key,
@@ -208,12 +268,12 @@ class _Judge:
             reasons_against=reasons.against,
             oxygen=trip.oxygen,
             limit_probability=None if limit is None else trip.arrival.probability_within(limit),
+            order_minutes=minutes,
         )
-        return (not takes, order_minutes(case), not unit.is_default, unit.name, unit.key), candidate
+        return (not takes, minutes, not unit.is_default, unit.name, unit.key), candidate
 
     def _roads(self, unit: UnitFacts) -> dict[VehicleKind, TravelEstimate]:
         """The way from the post to the unit, by each kind of vehicle at hand."""
-        kinds = {each.vehicle.kind for each in self.collections} or {self.settings.assumed_vehicle}
         return {
             kind: self.estimate(
                 self.asking.origin,
@@ -221,9 +281,18 @@ class _Judge:
                 vehicle=kind,
                 rainy=self.asking.rainy,
                 dark=self.asking.now_dark,
+                after_minutes=minutes,
             )
-            for kind in sorted(kinds)
+            for kind, minutes in sorted(self._minutes_until_leaving.items())
         }
+
+    @cached_property
+    def _minutes_until_leaving(self) -> dict[VehicleKind, float]:
+        """By kind of vehicle at hand, when its first one likely leaves with the baby."""
+        minutes: dict[VehicleKind, float] = {}
+        for each in self.collections:
+            minutes.setdefault(each.vehicle.kind, each.time.p50 + self.asking.loading_minutes)
+        return minutes or {self.settings.assumed_vehicle: self.asking.loading_minutes}
 
     def _best_case(self, unit: UnitFacts, roads: dict[VehicleKind, TravelEstimate]) -> Case | None:
         """The vehicle with which this unit stands best; None where none finds a way."""
@@ -231,6 +300,8 @@ class _Judge:
         best_minutes = math.inf
         for collection in self.collections or (None,):
             kind = collection.vehicle.kind if collection else self.settings.assumed_vehicle
+            if _sails_for_nothing(kind, roads):
+                continue
             if self._at_least_minutes(collection, roads[kind]) >= best_minutes:
                 continue
             trip = self._trip(collection, roads[kind])
@@ -254,7 +325,10 @@ class _Judge:
             vehicle=collection.vehicle if collection else None,
             to_baby=collection.to_baby if collection else None,
             road=road,
-            arrival=add((to_baby, certain(self.asking.loading_minutes), road_time)),
+            arrival=sum_of(
+                (to_baby, certain(self.asking.loading_minutes), road_time),
+                correlation=self.settings.same_day,
+            ),
             chance_of_touching_reserve=0.0,
         )
         _, _, chance = self._oxygen_draw(trip, road_time)
@@ -262,30 +336,30 @@ class _Judge:
 
     def _oxygen_draw(
         self, trip: Trip, road_time: TravelTime
-    ) -> tuple[tuple[Cylinder, ...], TravelTime, float]:
+    ) -> tuple[tuple[Cylinder, ...], Duration, float]:
         """Cylinders, the time they are drawn on beside loading and bedside, and the chance.
 
         The cylinders of the vehicle begin when it is there. Those at the post begin now, and may as
         well stay behind: whichever leaves the smaller chance of touching the reserve.
         """
         of_vehicle = trip.vehicle.cylinders if trip.vehicle else ()
-        draws = [(of_vehicle, road_time)]
+        draws: list[tuple[tuple[Cylinder, ...], Duration]] = [(of_vehicle, road_time)]
         if self.asking.cylinders:
             coming = trip.to_baby.distribution if trip.to_baby else None
-            from_now = add((coming or zero(), road_time))
+            from_now = sum_of((coming or zero(), road_time), correlation=self.settings.same_day)
             draws.append(((*self.asking.cylinders, *of_vehicle), from_now))
         return min(
             ((cylinders, time, self._chance(cylinders, time)) for cylinders, time in draws),
-            # Far in the tail a matched sum is thinner than its parts; a thousandth is no gain.
+            # A thousandth is no gain.
             key=lambda draw: round(draw[2], 3),
         )
 
-    def _chance(self, cylinders: tuple[Cylinder, ...], time: TravelTime) -> float:
-        standing = self.asking.loading_minutes + self.settings.bedside_minutes
+    def _chance(self, cylinders: tuple[Cylinder, ...], time: Duration) -> float:
+        standing = (self.asking.loading_minutes, self.settings.bedside_minutes)
         return chance_of_touching_reserve(
             cylinders=cylinders,
             flow_l_min=self.asking.flow_l_min or 0.0,
-            need=add((certain(standing), time)),
+            need=standing_too(time, *standing),
             reserve=self.settings.reserve,
         )
 
@@ -318,7 +392,7 @@ class _Judge:
             arrival=None,
             vehicle_key=None,
             reasons_for=reasons.on_its_side,
-            reasons_against=("no way there is known", *reasons.against),
+            reasons_against=(_no_way(road), *reasons.against),
             oxygen=None,
             limit_probability=None,
         )

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from enum import StrEnum
 
 from referrals.calc.states import NotPossible
+from referrals.calc.wording import words
 
 
 class TransferStage(StrEnum):
@@ -82,5 +83,10 @@ def require_milestone(text: str) -> TransferStage:
         if stage.value == text:
             return stage
     raise NotPossible(
-        f"{text!r} is not a milestone. Possible: {', '.join(MILESTONES)}.", code="unknown_milestone"
+        words(
+            "%(text)r is not a milestone. Possible: %(possible)s.",
+            text=text,
+            possible=", ".join(MILESTONES),
+        ),
+        code="unknown_milestone",
     )

@@ -1,6 +1,7 @@
 """How far it is by road and how long that takes, as a distribution.
 
-``estimate_travel`` is the first estimator: fixed numbers with their sources. Anything with the
+``estimate_travel`` is the first estimator: fixed numbers with their sources, over the ways of a
+RoadBase where it knows one, else over the straight line with a detour. Anything with the
 signature of ``TravelEstimator`` can stand in its place and be handed to the ranking.
 """
 
@@ -9,11 +10,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache, partial
 from types import MappingProxyType
-from typing import Any, Protocol
+from typing import Any, Protocol, Required, TypedDict, Unpack
 
 from geopy.distance import geodesic
 
 from referrals.calc.terms import VehicleKind
+from referrals.calc.wording import marked, words
 from transport.calc.places import (
     SPHERE_SLACK,
     SPHERE_SLACK_RADIANS,
@@ -23,9 +25,11 @@ from transport.calc.places import (
     haversine_km,
     parse_place,
 )
+from transport.calc.road_base import ROAD_TABLE, NoRoad, RoadAnswer, RoadBase, RoadWay
 from transport.calc.travel_time import TravelTime, add, certain, zero
 
 __all__ = [
+    "How",
     "InvalidPlace",
     "InvalidTravelSettings",
     "Place",
@@ -109,7 +113,9 @@ MINOR_ROAD_KM_H = 30.0
 def road_mix_km_h(main_road_share: float) -> float:
     """Speed over a road of which ``main_road_share`` (0 to 1, by length) is main road, km/h."""
     if not 0.0 <= main_road_share <= 1.0:
-        raise InvalidTravelSettings(f"a share of road is 0 to 1, not {main_road_share}")
+        raise InvalidTravelSettings(
+            words("a share of road is 0 to 1, not %(found)s", found=main_road_share)
+        )
     return 1 / (main_road_share / MAIN_ROAD_KM_H + (1 - main_road_share) / MINOR_ROAD_KM_H)
 
 
@@ -145,6 +151,7 @@ class TravelSettings:
       modelled times within 60 min were driven within 60 min in only 57 % of journeys (Lagos,
       Banke-Thomas A et al., BMJ Global Health 2021).
     - ``boat_detour_factor``: 1.2, common practice, no source.
+    - ``paved_factor``, ``unpaved_factor``: minutes / those of ``road_tags`` where the way is known.
     """
 
     detour_factor: float = 1.4
@@ -155,6 +162,8 @@ class TravelSettings:
     darkness_factor: float = 1.0
     sigma: float = 0.5
     boat_detour_factor: float = 1.2
+    paved_factor: float = 1.0
+    unpaved_factor: float = 1.0
     model_version: str = "fixed-1"
 
     def __post_init__(self) -> None:
@@ -163,13 +172,17 @@ class TravelSettings:
         for name in factors:
             _refuse_outside(name, getattr(self, name), 1.0, 5.0)
         _refuse_outside("getting_going_minutes", self.getting_going_minutes, 0.0, 60.0)
+        for name in ("paved_factor", "unpaved_factor"):
+            _refuse_outside(name, getattr(self, name), 0.1, 150.0)
         # Above 1 the moment matching of sums is no longer good enough.
         _refuse_outside("sigma", self.sigma, 0.01, 1.0)
         missing = set(VehicleKind) - set(self.free_flow_km_h)
         if missing:
-            raise InvalidTravelSettings(f"no speed for {', '.join(sorted(missing))}")
+            raise InvalidTravelSettings(
+                words("no speed for %(kinds)s", kinds=", ".join(sorted(missing)))
+            )
         for kind, speed in self.free_flow_km_h.items():
-            _refuse_outside(f"speed of a {kind}, km/h,", speed, 1.0, 150.0)
+            _refuse_outside(words("speed of a %(kind)s, km/h,", kind=kind), speed, 1.0, 150.0)
 
     def detour_for(self, vehicle: VehicleKind) -> float:
         """Way travelled / geodesic for this kind of vehicle."""
@@ -182,7 +195,15 @@ class TravelSettings:
 
 def _refuse_outside(name: str, value: float, low: float, high: float) -> None:
     if not low <= value <= high:
-        raise InvalidTravelSettings(f"{name} must be {low:g} to {high:g}, not {value}")
+        raise InvalidTravelSettings(
+            words(
+                "%(name)s must be %(low)s to %(high)s, not %(found)s",
+                name=name,
+                low=f"{low:g}",
+                high=f"{high:g}",
+                found=value,
+            )
+        )
 
 
 @dataclass(frozen=True)
@@ -231,20 +252,26 @@ class TravelEstimate:
         }
 
 
+class How(TypedDict, total=False):
+    """What else a journey depends on.
+
+    ``dark`` None means not known. ``extra_minutes`` are certain and part of the journey;
+    ``after_minutes`` pass before it sets off and are no part of it: only what runs by the hour
+    looks at them.
+    """
+
+    vehicle: Required[VehicleKind]
+    rainy: Required[bool]
+    dark: Required[bool | None]
+    extra_minutes: float
+    after_minutes: float
+
+
 class TravelEstimator(Protocol):
     """What the ranking asks; ``fixed_estimator`` is one, an estimator that learns another."""
 
-    def __call__(
-        self,
-        origin: Place,
-        destination: Place,
-        *,
-        vehicle: VehicleKind,
-        rainy: bool,
-        dark: bool | None,
-        extra_minutes: float = 0.0,
-    ) -> TravelEstimate:
-        """Estimate one journey; ``dark`` None means not known."""
+    def __call__(self, origin: Place, destination: Place, **how: Unpack[How]) -> TravelEstimate:
+        """Estimate one journey."""
 
 
 def unreachable(
@@ -263,7 +290,11 @@ def median_road_minutes(
     Source: Kolesar P, Walker W, Hausner J, Determining the relation between fire engine travel
     times and travel distances, Operations Research 1975;23:614.
     """
-    cruising_minutes = road_km * 60 / cruise_km_h
+    return going_minutes(road_km * 60 / cruise_km_h, getting_going_minutes)
+
+
+def going_minutes(cruising_minutes: float, getting_going_minutes: float) -> float:
+    """``median_road_minutes`` from the minutes that the way takes at cruise speed."""
     if cruising_minutes <= getting_going_minutes:
         return 2 * math.sqrt(cruising_minutes * getting_going_minutes)
     return getting_going_minutes + cruising_minutes
@@ -289,41 +320,82 @@ def estimate_travel(
     rainy: bool,
     dark: bool | None,
     settings: TravelSettings,
+    roads: RoadBase | None = None,
     extra_minutes: float = 0.0,
+    after_minutes: float = 0.0,
 ) -> TravelEstimate:
-    """Geodesic x detour -> way in km -> median minutes by vehicle, rain and darkness.
+    """The way by road, else geodesic x detour -> median minutes by vehicle, rain and darkness.
 
     ``extra_minutes`` (a known wait, not negative) are certain and come on top. ``dark`` None
-    means not known. The method knows no roads: it never finds a place unreachable.
+    means not known. A place is unreachable only where ``roads`` say so; a boat asks no roads. The
+    method is the same whenever the journey sets off.
     """
     line_km = geodesic_km(origin, destination)
-    road_km = line_km * settings.detour_for(vehicle)
+    line = StraightLine(settings.detour_for(vehicle), settings.free_flow_km_h[vehicle])
+    said = _said_by(roads, origin, destination, vehicle)
     darkness_factor, darkness_variance = _darkness(dark, settings)
     rainy_factor = settings.rainy_for(vehicle) if rainy else 1.0
-    cruise_km_h = settings.free_flow_km_h[vehicle] / (rainy_factor * darkness_factor)
-    median = median_road_minutes(
-        road_km,
-        cruise_km_h=cruise_km_h,
-        getting_going_minutes=settings.getting_going_minutes,
-    )
-    sigma = math.sqrt(settings.sigma**2 + darkness_variance)
-    inputs = {
+    asked = {
         "origin": [origin.latitude, origin.longitude],
         "destination": [destination.latitude, destination.longitude],
         "vehicle": str(vehicle),
         "rainy": rainy,
         "dark": dark,
-        "detour_factor": settings.detour_for(vehicle),
-        "free_flow_km_h": settings.free_flow_km_h[vehicle],
         "rainy_factor": rainy_factor,
         "darkness_factor": darkness_factor,
-        "sigma": sigma,
         "extra_minutes": extra_minutes,
     }
+    if said is NoRoad.UNREACHABLE:
+        return unreachable(
+            geodesic_km=line_km,
+            method=ROAD_TABLE,
+            inputs={**asked, "no_way": marked("no road of the road table joins the two")},
+            model_version=settings.model_version,
+        )
+    if isinstance(said, RoadWay):
+        way, by = said, ROAD_TABLE
+        minutes = way.minutes * (
+            way.unpaved * settings.unpaved_factor + (1 - way.unpaved) * settings.paved_factor
+        )
+        asked |= {"road_minutes": way.minutes, "road_shares": list(way.shares)}
+    else:
+        way, by = line.way(line_km), METHOD
+        minutes = way.minutes
+        asked |= {"detour_factor": line.detour_factor, "free_flow_km_h": line.km_h}
+        if said is not None:
+            asked["roads"] = said.value
+    median = going_minutes(minutes * rainy_factor * darkness_factor, settings.getting_going_minutes)
+    sigma = math.sqrt(settings.sigma**2 + darkness_variance)
+    inputs = {**asked, "sigma": sigma}
     time = TravelTime(median + extra_minutes, sigma, extra_minutes)
-    return TravelEstimate(line_km, road_km, METHOD, True, inputs, settings.model_version, time)
+    return TravelEstimate(line_km, way.km, by, True, inputs, settings.model_version, time)
 
 
-def fixed_estimator(settings: TravelSettings) -> TravelEstimator:
+def _said_by(
+    roads: RoadBase | None, origin: Place, destination: Place, vehicle: VehicleKind
+) -> RoadAnswer | None:
+    if roads is None or vehicle is VehicleKind.BOAT or origin == destination:
+        return None
+    return roads.ways_from(origin, [destination])[0]
+
+
+@dataclass(frozen=True, slots=True)
+class StraightLine:
+    """The RoadBase that always answers: geodesic x detour, at one speed."""
+
+    detour_factor: float
+    km_h: float
+
+    def ways_from(self, origin: Place, destinations: Sequence[Place]) -> list[RoadAnswer]:
+        """One way for each destination."""
+        return [self.way(geodesic_km(origin, each)) for each in destinations]
+
+    def way(self, line_km: float) -> RoadWay:
+        """The way over a straight line."""
+        km = line_km * self.detour_factor
+        return RoadWay(km, km * 60 / self.km_h)
+
+
+def fixed_estimator(settings: TravelSettings, roads: RoadBase | None = None) -> TravelEstimator:
     """``estimate_travel`` with its settings filled in."""
-    return partial(estimate_travel, settings=settings)
+    return partial(estimate_travel, settings=settings, roads=roads)

@@ -133,3 +133,15 @@ def add(times: Iterable[TravelTime]) -> TravelTime:
     sigma_squared = math.log1p((deviation / varying_mean) ** 2)
     varying = varying_mean * math.exp(-sigma_squared / 2)
     return TravelTime(certain_minutes + varying, math.sqrt(sigma_squared), certain_minutes)
+
+
+def through(median_minutes: float, p90_minutes: float) -> TravelTime:
+    """The log-normal with this median and P90; certain where they are the same.
+
+    Raises ValueError where the P90 is below the median, or so far above that it is no travel time.
+    """
+    if median_minutes == p90_minutes:
+        return certain(median_minutes)
+    if not 0.0 < median_minutes < p90_minutes:
+        raise ValueError(f"a P90 of {p90_minutes} min is below the median of {median_minutes}")
+    return TravelTime(median_minutes, math.log(p90_minutes / median_minutes) / _NORMAL.inv_cdf(0.9))

@@ -1,11 +1,18 @@
-"""One journey: its vehicle, milestones, positions, checks, checklists and handover."""
+"""One journey: its vehicle, milestones, positions, checks and handover."""
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
 
 from django.db import models
 
 from referrals.models import Baby, Observation, PrivateText, Referral, Unit
 from referrals.models.stages import StageQuerySet
+from referrals.models.told import Told, ToldQuerySet, Withdrawable, WithdrawableQuerySet
 from transport.calc.stages import FINISHED, MILESTONES, WITH_VEHICLE, TransferStage
-from transport.models.vehicles import Vehicle
+from transport.models.vehicles import Cylinder, Vehicle
+
+if TYPE_CHECKING:
+    from transport.models.meetings import Meeting
 
 ABOARD = (TransferStage.ON_THE_ROAD.value, TransferStage.ARRIVED.value)
 """Stages with mother and baby in the vehicle, or at the unit's door with it."""
@@ -37,6 +44,17 @@ class Transfer(models.Model):
     )
     without_acceptance = models.BooleanField(default=False)
     assignment = models.PositiveSmallIntegerField(default=0)
+    stretch = models.PositiveSmallIntegerField(
+        default=1, help_text="Of this vehicle: it goes on after a unit turned it away."
+    )
+    stands_at = models.ForeignKey(
+        Unit,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="The unit at whose door it stands.",
+    )
     driver_name = models.CharField(max_length=120, blank=True)
     driver_phone = models.CharField(max_length=20, blank=True)
     escort_name = models.CharField(max_length=120, blank=True)
@@ -91,6 +109,22 @@ class Transfer(models.Model):
         """Whether mother and baby have left the post and no vehicle carries them now."""
         return self.is_live and self.left_post_at is not None and self.stage not in ABOARD
 
+    @property
+    def is_turned_away(self) -> bool:
+        """Whether it stands at the door of a unit to which it does not go (any more)."""
+        here = self.stands_at_id if self.stage == TransferStage.ARRIVED.value else None
+        return here is not None and here != self.destination_id
+
+    def boarded_at(self) -> datetime | None:
+        """Since when the baby has been in the vehicle it has now, on whichever stretch."""
+        boarded = self.milestones.filter(
+            assignment=self.assignment,
+            kind=TransferStage.ON_THE_ROAD.value,
+            applied=True,
+            withdrawn_at=None,
+        )
+        return boarded.aggregate(first=models.Min("reached_at"))["first"]
+
     def entrance(self) -> str:
         """The entrance named with the acceptance, else the usual one of the destination."""
         accepted = self.referral.accepted_offer()
@@ -98,9 +132,27 @@ class Transfer(models.Model):
             return accepted.entrance
         return self.destination.entrance if self.destination else ""
 
+    def track(self) -> "models.QuerySet[Position]":
+        """Where the vehicle that is assigned now has been; another one's positions do not count."""
+        return self.positions.filter(assignment=self.assignment)
+
+    def standing_meeting(self) -> "Meeting | None":
+        """The meeting that is agreed on, with the baby still in the first vehicle."""
+        if not self.is_live:
+            return None
+        rows = self.meetings.standing().select_related("vehicle__base", "vehicle__driver", "site")
+        return rows.first()
+
+    def moved_at_meeting(self) -> "Meeting | None":
+        """The meeting at which mother and baby came into the vehicle they are in now."""
+        rows = self.meetings.filter(assignment=self.assignment, moved_at__isnull=False)
+        return rows.select_related("site", "first_vehicle").first()
+
     def standing_milestones(self) -> "models.QuerySet[Milestone]":
-        """What counts of the vehicle assigned now: in time, and not withdrawn."""
-        return self.milestones.filter(assignment=self.assignment, applied=True, withdrawn_at=None)
+        """What counts of the vehicle assigned now, on its last stretch: in time, not withdrawn."""
+        return self.milestones.filter(
+            assignment=self.assignment, stretch=self.stretch, applied=True, withdrawn_at=None
+        )
 
     def last_milestone(self) -> "Milestone | None":
         """The furthest one that stands, on which the stage rests."""
@@ -117,6 +169,7 @@ class Milestone(models.Model):
 
     transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="milestones")
     assignment = models.PositiveSmallIntegerField()
+    stretch = models.PositiveSmallIntegerField(default=1)
     kind = models.CharField(max_length=12)
     reached_at = models.DateTimeField(help_text="Corrected time.")
     received_at = models.DateTimeField()
@@ -124,12 +177,20 @@ class Milestone(models.Model):
     applied = models.BooleanField(default=True)
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     withdrawn_by = models.CharField(max_length=150, blank=True)
+    at_unit = models.ForeignKey(
+        Unit,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="Where it arrived: the destination at that time.",
+    )
 
     class Meta:
         ordering = ["reached_at", "id"]
         constraints = [
             models.UniqueConstraint(
-                fields=["transfer", "assignment", "kind"],
+                fields=["transfer", "assignment", "stretch", "kind"],
                 condition=models.Q(withdrawn_at=None),
                 name="one_milestone_of_a_kind",
             ),
@@ -144,9 +205,13 @@ class Milestone(models.Model):
 
 
 class Position(models.Model):
-    """Where the vehicle was, as its phone told it. ``key`` is made on the phone."""
+    """Where a vehicle was, as its phone told it. ``key`` is made on the phone.
+
+    ``assignment`` says which of the journey's vehicles it was.
+    """
 
     transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="positions")
+    assignment = models.PositiveSmallIntegerField(default=0)
     key = models.CharField(max_length=64)
     recorded_at = models.DateTimeField(help_text="Corrected time.")
     received_at = models.DateTimeField()
@@ -164,21 +229,43 @@ class Position(models.Model):
         return f"{self.latitude:.4f}, {self.longitude:.4f} at {self.recorded_at:%H:%M}"
 
 
-class Check(models.Model):
+class CheckQuerySet(ToldQuerySet["Check"]):
+    """Checks as the desk asks for them."""
+
+    def seen(self) -> "CheckQuerySet":
+        """Those for which somebody looked; a stop told by the driver stands among the checks."""
+        return self.exclude(observation=None, oxygen_bar=None, oxygen_psi=None)
+
+
+class Check(Told):
     """One check on the way: the short set for one baby, and what the gauge shows."""
 
     transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="checks")
     baby = models.ForeignKey(Baby, on_delete=models.PROTECT)
-    # "check" alone would hide Django's own Model.check on Observation.
-    observation = models.OneToOneField(
-        Observation, on_delete=models.PROTECT, null=True, blank=True, related_name="of_check"
+    # Two checks share one reading when only the gauge or the stop was corrected.
+    observation = models.ForeignKey(
+        Observation, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    more = models.ManyToManyField(
+        Observation, blank=True, related_name="+", help_text="Answers that joined it later."
     )
     checked_at = models.DateTimeField()
     checked_by = models.CharField(max_length=150)
+    recorded_at = models.DateTimeField(null=True, blank=True)
     oxygen_bar = models.FloatField(null=True, blank=True)
+    oxygen_psi = models.FloatField(null=True, blank=True)
     stopped_because = models.ForeignKey(
         PrivateText, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
+    cylinder = models.ForeignKey(
+        Cylinder, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
+    shown_before = models.FloatField(
+        null=True, blank=True, help_text="What was known of the cylinder before this check."
+    )
+    read_before = models.DateTimeField(null=True, blank=True)
+
+    objects = CheckQuerySet.as_manager()
 
     class Meta:
         ordering = ["checked_at", "id"]
@@ -186,52 +273,35 @@ class Check(models.Model):
     def __str__(self) -> str:
         return f"check of {self.baby.code} at {self.checked_at:%H:%M}"
 
+    def readings(self) -> list[Observation]:
+        """What was seen of the baby, as it stands: each may have been corrected by itself."""
+        rows = [*([self.observation] if self.observation else []), *self.more.all()]
+        return [newest for row in rows if not (newest := _newest(row)).withdrawn_at]
 
-class ChecklistTemplate(models.Model):
-    """A list of things to see to, versioned; answers keep the version they answered."""
+    def gauges(self) -> dict[str, float]:
+        """What the gauge showed, by the name of its field."""
+        told = {"oxygen_bar": self.oxygen_bar, "oxygen_psi": self.oxygen_psi}
+        return {name: pressure for name, pressure in told.items() if pressure is not None}
 
-    code = models.SlugField(max_length=40)
-    version = models.PositiveSmallIntegerField(default=1)
-    title = models.CharField(max_length=120)
-    when = models.CharField(max_length=20, help_text="departure or preparation")
-    items = models.JSONField(default=list)
-
-    class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["code", "version"], name="one_template_per_version")
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.title}, version {self.version}"
+    def facts(self) -> dict[str, Any]:
+        """Everything that was seen, the newest of each."""
+        return {name: value for row in self.readings() for name, value in row.facts().items()}
 
 
-class ChecklistAnswer(models.Model):
-    """What somebody answered to one item; a later answer is another row."""
-
-    transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="answers")
-    template = models.ForeignKey(ChecklistTemplate, on_delete=models.PROTECT)
-    item = models.CharField(max_length=60)
-    answer = models.CharField(max_length=20)
-    note = models.ForeignKey(
-        PrivateText, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
-    )
-    answered_by = models.CharField(max_length=150)
-    answered_at = models.DateTimeField()
-
-    class Meta:
-        ordering = ["answered_at", "id"]
-
-    def __str__(self) -> str:
-        return f"{self.item}: {self.answer}"
+def _newest(row: Observation) -> Observation:
+    later = row.correction()
+    return _newest(later) if later else row
 
 
-class BandReading(models.Model):
+class BandReading(Withdrawable):
     """The code on a baby's band was read before leaving, and it was this baby's."""
 
     transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, related_name="band_readings")
     baby = models.ForeignKey(Baby, on_delete=models.PROTECT, related_name="band_readings")
     read_at = models.DateTimeField()
     read_by = models.CharField(max_length=150)
+
+    objects = WithdrawableQuerySet.as_manager()
 
     class Meta:
         ordering = ["read_at", "id"]

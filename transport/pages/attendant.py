@@ -15,25 +15,30 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from referrals import clock, lifecycle, recording
+from referrals import clock, endings, lifecycle, recording
 from referrals.access import scope_of
 from referrals.calc.states import NotPossible
 from referrals.calc.terms import OutcomeState
 from referrals.labels import word_of
 from referrals.models import Outcome, Referral, Site, Staff
 from referrals.pages.doors import by_of, page, show, staff_of, unless_the_same
-from transport.checklists import newest
+from referrals.pages.from_phone import phone_page
+from referrals.timeline import BOOKKEEPING
+from transport.checklists import Leaving, leaving, newest
+from transport.models import Check
+from transport.pages.attendant_questions import can_add
 from transport.pages.cases import case_of, told_referrals
 from transport.pages.entry_words import Line, lines_of
 from transport.pages.happening import newest_transfer, what_happens
+from transport.pages.questions import AFTER_THE_CALL, NOBODY_YET, steps_of
 from transport.pages.told_too import told_of, told_too
+from transport.pages.words import STOP_REASONS
 
+WITHOUT_CODE = "/r/NEW/details/{whose}/{question}/"
 OUTCOMES_SHOWN_FOR = timedelta(days=30)
-BOOKKEEPING = ("needs_derived", "alert_raised", "alert_escalated", "alert_acknowledged")
-"""Kinds of Entry that are shown only in the whole timeline."""
 
 
-@page
+@phone_page
 def post(request: HttpRequest) -> HttpResponse:
     """The post's first page: one large button, and every referral that is still open."""
     staff = staff_of(request)
@@ -47,6 +52,8 @@ def post(request: HttpRequest) -> HttpResponse:
         request,
         "transport/attendant/post.html",
         {
+            # For a phone that loses its network on this page: it asks on, with no code yet.
+            "steps": steps_of(AFTER_THE_CALL, NOBODY_YET, WITHOUT_CODE, now) if sites else [],
             "sites": sites,
             "open_cases": open_rows,
             "closed_cases": rows.filter(closed_at__gte=now - timedelta(days=7)).order_by(
@@ -115,6 +122,7 @@ def slip(request: HttpRequest, code: str) -> HttpResponse:
         {
             **_context(referral),
             "link": link,
+            "departure": newest("departure", referral.district),
             "qr": _qr(link),
             "observations": _observations(referral),
         },
@@ -131,7 +139,7 @@ def take_back(request: HttpRequest, code: str) -> HttpResponse:
         problem = _("Write in a few words why; the units are told that it is over.")
     elif request.method == "POST":
         try:
-            lifecycle.take_back(by_of(request), referral, reason=reason)
+            endings.take_back(by_of(request), referral, reason=reason)
             messages.success(request, _("%s is taken back. Everybody is told.") % referral.code)
             return redirect("post")
         except NotPossible as refusal:
@@ -168,16 +176,18 @@ class ToldBack:
 
 def _outcomes(staff: Staff, referrals: QuerySet[Referral], now: datetime) -> list[ToldBack]:
     """What units have told back, newest first."""
-    told = Outcome.objects.filter(
+    told = Outcome.objects.newest().filter(
         baby__referral__in=referrals, told_at__gte=now - OUTCOMES_SHOWN_FOR
     )
     return [
         ToldBack(
             outcome,
             word_of(OutcomeState, outcome.state),
-            outcome.read_at is None and outcome.is_for(staff),
+            outcome.read_at is None and not outcome.withdrawn_at and outcome.is_for(staff),
         )
-        for outcome in told.select_related("baby__referral", "words").order_by("-told_at")[:10]
+        for outcome in told.select_related(
+            "baby__referral", "words", "withdrawn_why", "corrects__words"
+        ).order_by("-told_at")[:10]
     ]
 
 
@@ -194,9 +204,13 @@ def _context(referral: Referral) -> dict[str, object]:
         **what_happens(referral, now),
         "lines": _newest_lines(referral),
         **told_of(referral),
+        "mend": f"/r/{referral.code}/",
+        "mends": ("treatment", "advice"),
+        "checks": _checks(referral),
         "told_too": told_too(referral, now),
-        "departure": newest("departure"),
-        "answers": _answers(referral),
+        "leaving": _leaving(referral),
+        "can_add": can_add(referral),
+        "stop_reasons": STOP_REASONS.items(),
     }
 
 
@@ -205,19 +219,25 @@ def _newest_lines(referral: Referral, count: int = 8) -> list[Line]:
     return [line for line in lines_of(referral) if line.seq not in quiet][:count]
 
 
-def _answers(referral: Referral) -> dict[str, str]:
+def _leaving(referral: Referral) -> Leaving | None:
+    """What is open of the list before leaving, while mother and baby have not left."""
     transfer = newest_transfer(referral)
-    if transfer is None:
-        return {}
-    rows = transfer.answers.filter(template__when="departure").values_list("item", "answer")
-    return dict(rows)
+    return (
+        leaving(transfer) if transfer and transfer.is_live and not transfer.left_post_at else None
+    )
+
+
+def _checks(referral: Referral) -> QuerySet[Check]:
+    """Every check of every journey, as it stands or was taken back."""
+    rows = Check.objects.newest().filter(transfer__referral=referral)
+    return rows.select_related("observation", "stopped_because", "withdrawn_why", "corrects")
 
 
 def _observations(referral: Referral) -> list[object]:
     return [
         observation
         for baby in referral.babies.all()
-        for observation in baby.observations.filter(corrected_by=None)
+        for observation in baby.observations.standing()
     ]
 
 

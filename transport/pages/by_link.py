@@ -28,6 +28,9 @@ def driver(request: HttpRequest, token: str) -> HttpResponse:
     alert = reader_of(token, clock.now()).alert
     _kind, number, _driver, assignment, *_changed = alert.key.split(":")
     transfer = Transfer.objects.select_related("vehicle").filter(pk=int(number)).first()
+    meeting = transfer.standing_meeting() if transfer else None
+    if transfer and meeting and meeting.assignment == int(assignment):
+        return redirect(f"/d/{token_for(transfer, meeting)}/")
     if transfer is None or transfer.vehicle is None or transfer.assignment != int(assignment):
         raise LinkOver(_("This journey went to another vehicle. Thank you; nothing is needed."))
     return redirect(f"/d/{token_for(transfer)}/")

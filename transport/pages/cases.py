@@ -4,6 +4,7 @@ from django.db.models import Q, QuerySet
 from django.http import HttpRequest
 from django.shortcuts import get_object_or_404
 
+from referrals import clock, contact_with_post
 from referrals.access import scope_of, visible_referrals
 from referrals.models import Baby, Referral, Staff
 from referrals.pages.doors import staff_of
@@ -22,8 +23,11 @@ def told_referrals(staff: Staff) -> QuerySet[Referral]:
 
 
 def case_of(request: HttpRequest, code: str) -> Referral:
-    """The referral of a code that the signed-in person may tell about."""
-    return get_object_or_404(told_referrals(staff_of(request)), code=code.upper())
+    """The referral of a code that the signed-in person may tell about; the post was heard of."""
+    staff = staff_of(request)
+    referral = get_object_or_404(told_referrals(staff), code=code.upper())
+    contact_with_post.seen(referral, staff, clock.now())
+    return referral
 
 
 def baby_of(referral: Referral, birth_order: int) -> Baby:

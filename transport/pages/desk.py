@@ -5,25 +5,35 @@ from zoneinfo import ZoneInfo
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from referrals import alerting, clock
-from referrals.access import desk_district, visible_alerts, visible_units
+from referrals.access import desk_district, kept_inputs, visible_alerts, visible_units
 from referrals.calc.states import NotPossible
 from referrals.calc.terms import EntryChannel, Urgency
 from referrals.labels import word_of
 from referrals.models import District
-from referrals.pages.doors import by_of, page, show, staff_of
+from referrals.on_call import teams_of
+from referrals.pages.doors import TooLate, by_of, page, show, staff_of
+from referrals.pages.undo import done
 from referrals.sweeping import last_sweep, sweep_is_alive
-from transport import desk, lifecycle
+from transport import desk, fleet
 from transport.access import visible_vehicles
 from transport.models import Closure
 from transport.pages import needs_person, ribbon
 from transport.pages.desk_stream import signature_now
-from transport.pages.words import OTHER_CHANNELS, SEGMENTS, STAGES, VEHICLE_STATES, word
+from transport.pages.ready_steps import steps_of
+from transport.pages.words import (
+    OTHER_CHANNELS,
+    READY_STEPS_DONE,
+    SEGMENTS,
+    STAGES,
+    VEHICLE_STATES,
+    word,
+)
 
-KEPT_SHOWN = 20
 NOT_REACHED_SHOWN = 20
 LANE_PIXELS = {"fits": 1100, "fits-narrow": 320}
 """About how wide a lane is at a desk and on a phone."""
@@ -52,7 +62,26 @@ def take_alert(request: HttpRequest, alert_id: int) -> HttpResponse:
     """'I take care of it': the ladder of one alert stops."""
     district = district_of_desk(request)
     alert = get_object_or_404(visible_alerts(staff_of(request)), pk=alert_id, district=district)
-    alerting.acknowledge(alert.pk, by_of(request, EntryChannel.DESK))
+    alert = alerting.acknowledge(alert.pk, by_of(request, EntryChannel.DESK))
+    done(
+        request,
+        _("You take care of it: %s") % alert.sentence,
+        reverse("desk_give_alert_back", args=[alert.pk]),
+    )
+    return redirect("desk")
+
+
+@page
+@require_POST
+def give_alert_back(request: HttpRequest, alert_id: int) -> HttpResponse:
+    """'I cannot after all': the others are told again, and the ladder runs on."""
+    district = district_of_desk(request)
+    alert = get_object_or_404(visible_alerts(staff_of(request)), pk=alert_id, district=district)
+    try:
+        alerting.give_back(alert.pk, by_of(request, EntryChannel.DESK))
+    except NotPossible as refusal:
+        raise TooLate(refusal.sentence, district=district, back=reverse("desk")) from refusal
+    done(request, _("Given back: it needs a person again, and the others are told."))
     return redirect("desk")
 
 
@@ -64,22 +93,52 @@ def vehicle_ready(request: HttpRequest, vehicle_code: str) -> HttpResponse:
     vehicles = visible_vehicles(staff_of(request)).filter(district=district)
     vehicle = get_object_or_404(vehicles, code=vehicle_code)
     try:
-        lifecycle.vehicle_ready(by_of(request, EntryChannel.DESK), vehicle)
+        fleet.vehicle_ready(by_of(request, EntryChannel.DESK), vehicle)
     except NotPossible as refusal:
         context = _everything(district, request) | {"problem": refusal.sentence}
         return show(request, "transport/desk/index.html", context, status=409)
+    undo = reverse("vehicle_not_ready", args=[vehicle.code])
+    done(request, _("%s is free again.") % vehicle.name, undo)
     return redirect("desk")
 
 
 @page
 @require_POST
-def kept_done(request: HttpRequest, kept_id: int) -> HttpResponse:
-    """Somebody has seen to an input that could not be understood."""
+def vehicle_step(request: HttpRequest, vehicle_code: str, step: str) -> HttpResponse:
+    """One step toward being ready again is done; or, with ``mistake``, was told by mistake."""
     district = district_of_desk(request)
-    kept = get_object_or_404(desk.kept_inputs(district), pk=kept_id)
-    kept.dealt_with_at = clock.now()
-    kept.dealt_with_by = staff_of(request).username
-    kept.save(update_fields=["dealt_with_at", "dealt_with_by"])
+    vehicles = visible_vehicles(staff_of(request)).filter(district=district)
+    vehicle = get_object_or_404(vehicles, code=vehicle_code)
+    undoes = bool(request.POST.get("mistake"))
+    tell = fleet.step_undone if undoes else fleet.step_done
+    try:
+        vehicle = tell(by_of(request, EntryChannel.DESK), vehicle, step)
+    except NotPossible as refusal:
+        raise TooLate(refusal.sentence, district=district, back=reverse("desk")) from refusal
+    if vehicle.state == "free":
+        undo = reverse("vehicle_not_ready", args=[vehicle.code])
+        done(request, _("%s is free again.") % vehicle.name, undo)
+    elif undoes:
+        done(request, _("Taken back."))
+    else:
+        undo = reverse("vehicle_step", args=[vehicle.code, step])
+        said = word(READY_STEPS_DONE, step) % vehicle.name
+        done(request, _("Written down: %s.") % said, undo, mistake="1")
+    return redirect("desk")
+
+
+@page
+@require_POST
+def vehicle_not_ready(request: HttpRequest, vehicle_code: str) -> HttpResponse:
+    """'Ready again' was a slip."""
+    district = district_of_desk(request)
+    vehicles = visible_vehicles(staff_of(request)).filter(district=district)
+    vehicle = get_object_or_404(vehicles, code=vehicle_code)
+    try:
+        fleet.vehicle_not_ready(by_of(request, EntryChannel.DESK), vehicle)
+    except NotPossible as refusal:
+        raise TooLate(refusal.sentence, district=district, back=reverse("desk")) from refusal
+    done(request, _("%s is not ready yet.") % vehicle.name)
     return redirect("desk")
 
 
@@ -99,25 +158,34 @@ def _everything(district: District, request: HttpRequest) -> dict[str, Any]:
     # The signature first: a change after it is told of by the stream, none is missed between.
     signature, now = signature_now(district), clock.now()
     bodies = desk.open_rows(district, now)
+    matters, callers = needs_person.matters(district, now), needs_person.without_case(district)
     return {
         "district": district,
         "now": now,
         "signature": signature,
-        "matters": needs_person.matters(district, now),
+        "matters": matters,
+        "needed": len(matters) + len(callers),
         "taken": needs_person.taken_lately(district, now),
         "ribbon": (drawn := ribbon.draw(bodies, now, ZoneInfo(district.time_zone))),
         "rows": [_with_words(*pair) for pair in zip(bodies, drawn.rows, strict=True)],
         "sweep_alive": sweep_is_alive(now),
         "last_sweep": last_sweep(),
         "vehicles": [
-            {"row": vehicle, "state": word(VEHICLE_STATES, vehicle.state)}
+            {
+                "row": vehicle,
+                "state": word(VEHICLE_STATES, vehicle.state),
+                "steps": steps_of(vehicle),
+            }
             for vehicle in visible_vehicles(staff_of(request))
             .filter(district=district)
+            .prefetch_related("cylinders")
             .order_by("state", "code")
         ],
         "units": visible_units(staff_of(request)).filter(site__district=district).order_by("code"),
+        "teams": teams_of(district, now),
         "closures": Closure.objects.standing(now).filter(district=district),
-        "kept": desk.kept_inputs(district)[:KEPT_SHOWN],
+        "kept": kept_inputs(district).count(),
+        "callers": callers,
         "not_reached": [
             {"row": delivery, "channel": word(OTHER_CHANNELS, delivery.channel)}
             for delivery in desk.could_not_reach(district, now)[:NOT_REACHED_SHOWN]

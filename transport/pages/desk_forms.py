@@ -1,5 +1,6 @@
 """The forms of the desk's referral page. They check shape; the verbs say what is allowed."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from django import forms
@@ -7,33 +8,26 @@ from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 from phonenumber_field.formfields import PhoneNumberField
 
-from referrals import clock
 from referrals.calc.quantities import QUANTITIES, Bounds
 from referrals.calc.terms import (
-    Bleeding,
-    Breathing,
-    Colour,
-    Consciousness,
     DeclineReason,
-    Ending,
-    HeartRateBand,
-    OutcomeState,
-    Placenta,
-    Support,
     VehicleKind,
 )
 from referrals.labels import choices
-from referrals.models import Referral, Unit
-from referrals.models.observations import MOTHER_FACTS
-from referrals.pages.forms import ClockTime
+from referrals.models import Referral, Site, Unit
+from referrals.pages.forms import PageForm, Quantity
+from referrals.saying import to_tell
+from transport.calc.places import Place
 from transport.calc.stages import MILESTONES
+from transport.choosing import place_of
+from transport.models import Meeting
 from transport.pages.words import MILESTONES_TOLD
 
 NOT_TOLD = ("", _("not told"))
 FOUND_KINDS = [VehicleKind.CAR, VehicleKind.PICKUP, VehicleKind.MOTORCYCLE, VehicleKind.BOAT]
 
 
-class DeskForm(forms.Form):
+class DeskForm(PageForm):
     """A form about one referral; ``subject`` names the row it is about where there are several."""
 
     subject_field = ""
@@ -53,19 +47,32 @@ class DeskForm(forms.Form):
             self.initial.setdefault("baby", field.choices[0][0])
 
 
-def _number(quantity: str, *, label: Any, whole: bool = False) -> forms.Field:
-    """A number with its bounds and unit beside it; the verb refuses what is outside."""
-    bounds = QUANTITIES[quantity]
-    kind = forms.IntegerField if whole else forms.FloatField
-    return kind(required=False, label=label, help_text=_range(bounds))
+def number(quantity: str, *, label: Any) -> forms.Field:
+    """A number with its bounds and unit beside it; an unusual one is asked about once."""
+    return Quantity(quantity, label, help_text=_range(QUANTITIES[quantity]))
 
 
 def _range(bounds: Bounds) -> Any:
     low, high = f"{bounds.possible_low:g}", f"{bounds.possible_high:g}"
-    return format_lazy(_("{low} to {high} {unit}"), low=low, high=high, unit=bounds.unit)
+    return format_lazy(_("{low} to {high} {unit}"), low=low, high=high, unit=to_tell(bounds.unit))
 
 
-def _ago() -> forms.IntegerField:
+def _site(label: Any, *, required: bool) -> forms.ModelChoiceField:
+    return forms.ModelChoiceField(Site.objects.none(), required=required, label=label)
+
+
+def _offer_sites(form: DeskForm, name: str) -> None:
+    field = form.fields[name]
+    assert isinstance(field, forms.ModelChoiceField)  # noqa: S101 - declared so
+    field.queryset = form.referral.district.sites.order_by("name")
+
+
+def _degrees(most: int, label: Any) -> forms.FloatField:
+    return forms.FloatField(required=False, min_value=-most, max_value=most, label=label)
+
+
+def how_long_ago() -> forms.IntegerField:
+    """When something was, as people say it on the phone."""
     return forms.IntegerField(
         required=False,
         min_value=0,
@@ -75,7 +82,18 @@ def _ago() -> forms.IntegerField:
     )
 
 
-def _baby() -> forms.ChoiceField:
+def who_said_it() -> forms.CharField:
+    """Whose word it is that the officer writes down."""
+    return forms.CharField(
+        max_length=100,
+        required=False,
+        label=_("Who said it"),
+        help_text=_("On the phone to you. It stands beside your name."),
+    )
+
+
+def which_baby() -> forms.ChoiceField:
+    """Which of the babies; not asked where there is only one."""
     return forms.ChoiceField(label=_("Baby"))
 
 
@@ -117,6 +135,7 @@ class DeclineForm(DeskForm):
     offer = forms.IntegerField(widget=forms.HiddenInput)
     reason = forms.ChoiceField(choices=lambda: choices(DeclineReason), label=_("Reason"))
     words = forms.CharField(max_length=300, required=False, label=_("In their words"))
+    said_by = who_said_it()
 
 
 class WithdrawForm(DeskForm):
@@ -138,6 +157,16 @@ class AssignForm(DeskForm):
 
     subject_field = "vehicle"
     vehicle = forms.CharField(widget=forms.HiddenInput)
+    why = forms.CharField(
+        max_length=120, required=False, label=_("Why this one, if you like to say")
+    )
+
+
+class KeepForm(DeskForm):
+    """Keep a vehicle for this journey."""
+
+    subject_field = "vehicle"
+    vehicle = forms.CharField(widget=forms.HiddenInput)
 
 
 class FoundForm(DeskForm):
@@ -152,13 +181,115 @@ class FoundForm(DeskForm):
     driver_phone = PhoneNumberField(label=_("Driver's phone"))
     owner = forms.CharField(max_length=120, required=False, label=_("Whose it is"))
     fuel = forms.CharField(max_length=120, required=False, label=_("Fuel: how much, from whom"))
+    range_km = forms.FloatField(
+        required=False, min_value=0, max_value=3000, label=_("How many km the fuel in it reaches")
+    )
     who_pays = forms.CharField(max_length=120, required=False, label=_("Who pays"))
+    stands_at = _site(_("Where it stands now, near"), required=False)
+    latitude = _degrees(90, _("Or at a point: latitude"))
+    longitude = _degrees(180, _("Longitude"))
+    water_litres = forms.FloatField(
+        required=False,
+        min_value=0.1,
+        max_value=100,
+        label=_("Oxygen cylinder that goes along: litres of water"),
+        help_text=_("Leave empty if there is none: it is then said everywhere."),
+    )
+    bar = number("oxygen_bar", label=_("Its gauge"))
+    only_note = forms.BooleanField(
+        required=False, label=_("Only write it down; it is then proposed like any other")
+    )
 
     def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
         super().__init__(referral, *arguments, **options)
+        _offer_sites(self, "stands_at")
         region = referral.district.phone_region or None
         self.fields["driver_phone"] = PhoneNumberField(region=region, label=_("Driver's phone"))
         self.order_fields(list(type(self).base_fields))
+
+
+class MeetForm(DeskForm):
+    """A second vehicle meets the first at a site of the district."""
+
+    vehicle = forms.ChoiceField(label=_("Second vehicle"))
+    site = forms.ChoiceField(label=_("They meet at"))
+
+    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
+        super().__init__(referral, *arguments, **options)
+        free = referral.district.vehicles.filter(state="free").order_by("code")
+        standing = Meeting.objects.standing().filter(transfer__referral=referral)
+        coming = referral.district.vehicles.filter(meetings__in=standing)
+        rows: dict[str, Iterable[Any]] = {
+            "vehicle": [*coming, *free],
+            "site": referral.district.sites.order_by("name"),
+        }
+        for name, found in rows.items():
+            field = self.fields[name]
+            assert isinstance(field, forms.ChoiceField)  # noqa: S101 - declared above
+            field.choices = [(each.code, each.name) for each in found]
+
+
+class PlanMeetForm(MeetForm):
+    """The meeting of a plan, as it was shown."""
+
+    subject_field = "site"
+
+    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
+        super().__init__(referral, *arguments, **options)
+        for field in self.fields.values():
+            field.widget = forms.HiddenInput()
+
+
+class MeetingStepForm(DeskForm):
+    """What happened at the meeting, told on the phone."""
+
+    subject_field = "step"
+    step = forms.CharField(widget=forms.HiddenInput)
+    witness = forms.CharField(max_length=150, required=False)
+    minutes_ago = how_long_ago()
+
+    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
+        super().__init__(referral, *arguments, **options)
+        step = self.data.get("step") or self.initial.get("step", "")
+        if step == "moved_over":
+            self.fields["witness"].label = _("Who saw the baby move over (name)")
+            self.fields["witness"].required = True
+        elif step == "drive_on":
+            self.fields["witness"].label = _("Why")
+            del self.fields["minutes_ago"]
+        else:
+            del self.fields["witness"]
+            if step.startswith("not_"):
+                del self.fields["minutes_ago"]
+
+
+class PlaceForm(DeskForm):
+    """Where a vehicle stands now, told on the phone."""
+
+    subject_field = "vehicle"
+    vehicle = forms.CharField(widget=forms.HiddenInput)
+    stands_at = _site(_("It stands near"), required=False)
+    latitude = _degrees(90, _("Or at a point: latitude"))
+    longitude = _degrees(180, _("Longitude"))
+
+    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
+        super().__init__(referral, *arguments, **options)
+        _offer_sites(self, "stands_at")
+
+    def clean(self) -> dict[str, Any]:
+        """A site, or both numbers of a point."""
+        told = super().clean() or {}
+        if not self.errors and place_told(told) is None:
+            raise forms.ValidationError(_("Choose a place, or give both numbers of a point."))
+        return told
+
+
+def place_told(told: dict[str, Any]) -> Place | None:
+    """The place in a form: a point if both its numbers are there, else the site."""
+    north, east, site = told.get("latitude"), told.get("longitude"), told.get("stands_at")
+    if north is not None and east is not None:
+        return Place(north, east)
+    return place_of(site) if site else None
 
 
 class TakeBackForm(DeskForm):
@@ -184,6 +315,18 @@ class TowardForm(DeskForm):
             self.initial.setdefault("unit", standing.code)
 
 
+class EscortForm(DeskForm):
+    """Who travels with mother and baby; empty when nobody does after all."""
+
+    name = forms.CharField(max_length=120, required=False, label=_("Who travels with them"))
+    said_by = who_said_it()
+
+    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
+        super().__init__(referral, *arguments, **options)
+        transfer = referral.transfers.live().first()
+        self.initial.setdefault("name", transfer.escort_name if transfer else "")
+
+
 class MilestoneForm(DeskForm):
     """Press a milestone on behalf of the driver."""
 
@@ -191,7 +334,13 @@ class MilestoneForm(DeskForm):
         label=_("What the driver says"),
         choices=[(stage.value, MILESTONES_TOLD[stage.value]) for stage in MILESTONES],
     )
-    minutes_ago = _ago()
+    minutes_ago = how_long_ago()
+    said_by = who_said_it()
+
+    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
+        super().__init__(referral, *arguments, **options)
+        transfer = referral.transfers.live().first()
+        self.initial.setdefault("said_by", transfer.driver_name if transfer else "")
 
 
 class MistakeForm(DeskForm):
@@ -204,178 +353,3 @@ class MistakeForm(DeskForm):
         transfer = referral.transfers.live().first()
         last = transfer.last_milestone() if transfer else None
         self.initial.setdefault("milestone", last.kind if last else "")
-
-
-class CheckForm(DeskForm):
-    """One check, told on the phone and entered by the desk."""
-
-    baby = _baby()
-    breathing = forms.ChoiceField(
-        required=False, choices=lambda: [NOT_TOLD, *choices(Breathing)], label=_("Breathing")
-    )
-    support = forms.ChoiceField(
-        required=False, choices=lambda: [NOT_TOLD, *choices(Support)], label=_("Helped by")
-    )
-    heart_rate = _number("heart_rate", label=_("Heart rate, counted"), whole=True)
-    heart_rate_band = forms.ChoiceField(
-        required=False,
-        choices=lambda: [NOT_TOLD, *choices(HeartRateBand)],
-        label=_("Heart rate, as felt"),
-    )
-    spo2 = _number("spo2", label=_("SpO2"), whole=True)
-    colour = forms.ChoiceField(
-        required=False, choices=lambda: [NOT_TOLD, *choices(Colour)], label=_("Colour")
-    )
-    temperature_c = _number("temperature_c", label=_("Temperature"))
-    oxygen_flow_l_min = _number("oxygen_flow_l_min", label=_("Oxygen flow"))
-    oxygen_bar = _number("oxygen_bar", label=_("Oxygen gauge"))
-    minutes_ago = _ago()
-    stopped_because = forms.CharField(
-        max_length=200, required=False, label=_("They have stopped because")
-    )
-
-    def clean(self) -> dict[str, Any]:
-        """At least one thing was told."""
-        told = super().clean() or {}
-        if not self.errors and not any(
-            told.get(name) not in (None, "")
-            for name in self.fields
-            if name not in ("baby", "minutes_ago")
-        ):
-            raise forms.ValidationError(_("Nothing was told yet. Enter at least one thing."))
-        return told
-
-
-class MotherForm(DeskForm):
-    """How the mother is, told on the phone."""
-
-    bleeding = forms.ChoiceField(
-        required=False, choices=lambda: [NOT_TOLD, *choices(Bleeding)], label=_("Bleeding")
-    )
-    placenta = forms.ChoiceField(
-        required=False, choices=lambda: [NOT_TOLD, *choices(Placenta)], label=_("Placenta")
-    )
-    systolic_mmhg = _number("systolic_mmhg", label=_("Blood pressure, upper"), whole=True)
-    diastolic_mmhg = _number("diastolic_mmhg", label=_("Blood pressure, lower"), whole=True)
-    consciousness = forms.ChoiceField(
-        required=False, choices=lambda: [NOT_TOLD, *choices(Consciousness)], label=_("She is")
-    )
-    note = forms.CharField(max_length=300, required=False, label=_("In their words"))
-    minutes_ago = _ago()
-
-    def clean(self) -> dict[str, Any]:
-        """At least one thing was told."""
-        told = super().clean() or {}
-        if not self.errors and not any(
-            told.get(name) not in (None, "") for name in (*MOTHER_FACTS, "note")
-        ):
-            raise forms.ValidationError(_("Nothing was told yet. Enter at least one thing."))
-        return told
-
-
-class TreatmentForm(DeskForm):
-    """A treatment that was given: what and how much as told, when, by whom."""
-
-    whose = forms.ChoiceField(label=_("Who got it"))
-    words = forms.CharField(max_length=600, label=_("What was given, and how much, as told"))
-    given_by = forms.CharField(max_length=120, required=False, label=_("Given by"))
-    minutes_ago = _ago()
-
-    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
-        super().__init__(referral, *arguments, **options)
-        babies = [(str(baby.birth_order), baby.code) for baby in referral.babies.all()]
-        field = self.fields["whose"]
-        assert isinstance(field, forms.ChoiceField)  # noqa: S101 - declared above
-        first = [("", "---")] if len(babies) > 1 else []
-        field.choices = [*first, *babies, ("mother", _("the mother"))]
-
-
-class AdviceForm(DeskForm):
-    """Advice a named clinician gave."""
-
-    asked_by = forms.CharField(max_length=120, required=False, label=_("Who asked"))
-    given_by = forms.CharField(max_length=120, label=_("Who gave the advice"))
-    words = forms.CharField(max_length=600, label=_("What was advised"))
-    read_back = forms.BooleanField(required=False, label=_("It was read back and confirmed"))
-
-
-class SignForm(DeskForm):
-    """One side's confirmation of a handover, told on the phone."""
-
-    baby = _baby()
-    side = forms.ChoiceField(
-        label=_("Which side"),
-        choices=[("receiver", _("the unit that receives")), ("giver", _("the escort who gives"))],
-    )
-    name = forms.CharField(max_length=150, label=_("Name of the person"))
-    band_checked = forms.BooleanField(required=False, label=_("The band was read and fits"))
-    temperature_c = _number("temperature_c", label=_("Temperature on arrival"))
-    disagreement = forms.CharField(
-        max_length=300, required=False, label=_("What they do not agree on")
-    )
-
-
-class OutcomeForm(DeskForm):
-    """Tell the attendant how it went."""
-
-    baby = _baby()
-    state = forms.ChoiceField(choices=lambda: choices(OutcomeState), label=_("How the baby is"))
-    words = forms.CharField(
-        max_length=1000, label=_("Words to the attendant"), widget=forms.Textarea({"rows": 3})
-    )
-
-
-class EndForm(DeskForm):
-    """How the referral ended for one baby; a death and a recovery need a name."""
-
-    baby = _baby()
-    ending = forms.ChoiceField(
-        label=_("How it ended"),
-        choices=lambda: [p for p in choices(Ending) if p[0] != Ending.HANDED_OVER],
-    )
-    determined_by = forms.CharField(
-        max_length=150,
-        required=False,
-        label=_("Who determined it"),
-        help_text=_("Needed for a death, and when the baby breathes well and stays."),
-    )
-    band = forms.CharField(
-        max_length=40,
-        required=False,
-        label=_("Code on the baby's band"),
-        help_text=_("Needed for a death: let it be read out from the band."),
-    )
-    words = forms.CharField(max_length=300, required=False, label=_("Words"))
-
-    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
-        super().__init__(referral, *arguments, **options)
-        self.fields["ended_at"] = ClockTime(
-            _("Time of death, as in 14:05; empty means now"),
-            clock.now(),
-            not_before=referral.raised_at,
-        )
-        self.order_fields(["baby", "ending", "determined_by", "band", "ended_at", "words"])
-
-
-class JoinForm(DeskForm):
-    """The same baby was called for twice: which code goes on."""
-
-    into = forms.ChoiceField(label=_("It goes on as"))
-
-    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
-        super().__init__(referral, *arguments, **options)
-        others = Referral.objects.open().filter(district=referral.district).exclude(pk=referral.pk)
-        here_first = sorted(
-            others.select_related("origin").order_by("-raised_at"),
-            key=lambda other: other.origin_id != referral.origin_id,
-        )
-        field = self.fields["into"]
-        assert isinstance(field, forms.ChoiceField)  # noqa: S101 - declared above
-        field.choices = [(each.code, f"{each.code}, {each.origin.name}") for each in here_first]
-
-
-class ReverseForm(DeskForm):
-    """An ending was entered in error."""
-
-    baby = _baby()
-    reason = forms.CharField(max_length=300, label=_("Why it is taken back"))

@@ -75,13 +75,14 @@ def signature_now(district: District) -> str:
 
 
 def _admit(request: HttpRequest) -> tuple[str, int]:
-    district = desk_district(request.user) if isinstance(request.user, Staff) else None
-    if district is None:
-        raise Http404
-    key = request.session.session_key or ""
-    # This thread belongs to the request as long as the stream lives; its connection need not.
-    connections.close_all()
-    return key, district.pk
+    try:
+        district = desk_district(request.user) if isinstance(request.user, Staff) else None
+        if district is None:
+            raise Http404
+        return request.session.session_key or "", district.pk
+    finally:
+        # This thread belongs to the request as long as the stream lives; its connection need not.
+        connections.close_all()
 
 
 async def _events(session_key: str, district_id: int, seen: str) -> AsyncIterator[str]:

@@ -8,9 +8,15 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from referrals.calc.terms import DeclineReason, Ending, EntryChannel
+from referrals.calc import wording
+from referrals.calc.chest_steps import STEP_OF
+from referrals.calc.score_tables import SCORES
+from referrals.calc.scores import ScoreKind, named
+from referrals.calc.spelled import spelled
+from referrals.calc.terms import CameOf, DeclineReason, Ending, EntryChannel
 from referrals.labels import (
     FIELDS,
+    TOLD_KINDS,
     fact_in_words,
     inside_a_sentence,
     value_in_words,
@@ -18,7 +24,14 @@ from referrals.labels import (
 )
 from referrals.models import Entry, PrivateText, Referral, Staff, Unit
 from transport.models import Vehicle
-from transport.pages.words import CLOSURE_CHANGES, CLOSURE_KINDS, MILESTONES_TOLD, word
+from transport.pages.words import (
+    CLOSURE_CHANGES,
+    CLOSURE_KINDS,
+    MEETING_TOLD,
+    MILESTONES_TOLD,
+    READY_STEPS_DONE,
+    word,
+)
 
 Body = Mapping[str, Any]
 
@@ -40,8 +53,10 @@ class Line:
     hash: str
 
 
-IN_SENTENCE = ("given_by", "asked_by")
+IN_SENTENCE = ("given_by", "asked_by", "callee", "said_by", "escort")
 """Private texts that stand in the sentence itself, not below it."""
+WAS = "_was"
+"""Ends the name of a text that another one replaces."""
 LATE_SECONDS = 120
 CLOCK_OFF_SECONDS = 300
 
@@ -73,6 +88,9 @@ class _Book:
         texts = {text.pk: str(text) for text in PrivateText.objects.filter(referral=referral)}
         return cls(people, places, texts)
 
+    def text(self, committed: Mapping[str, Any]) -> str:
+        return self.texts.get(committed["text"], _("(erased)"))
+
     def who(self, actor: str) -> str:
         if actor == "system":
             return _("the service")
@@ -80,6 +98,12 @@ class _Book:
             return _("the driver")
         if actor.startswith("link:"):
             return _("somebody without account")
+        if actor.startswith("phone:"):
+            return _("the driver, by telephone")
+        if actor.startswith("post:"):
+            return self.place(actor.removeprefix("post:"))
+        if actor.startswith("shared:"):
+            return _("a phone that several people share")
         return self.people.get(actor, actor)
 
     def place(self, code: str | None) -> str:
@@ -96,24 +120,40 @@ def _line(entry: Entry, book: _Book) -> Line:
         received_at=entry.received_at,
         came_late=late > LATE_SECONDS,
         clock_was_off=off > CLOCK_OFF_SECONDS,
-        who=book.who(entry.actor),
+        who=_author(entry, book),
         channel=word_of(EntryChannel, entry.channel),
-        sentence=make(entry.body, book) if make else entry.kind.replace("_", " "),
+        sentence=make(entry.body, book) if make else spelled(entry.kind),
         said=tuple(_said(entry.body, book)),
-        changes=tuple(_changes(entry)),
+        changes=tuple(_changes(entry, book)),
         hash=entry.hash[:12],
     )
+
+
+def _author(entry: Entry, book: _Book) -> str:
+    """Who wrote it down, and who told it by voice."""
+    return book.who(entry.actor) + _named(entry.body, book, "said_by", _(", told by %s"))
 
 
 def _said(body: Body, book: _Book) -> Iterable[str]:
     """Texts kept apart from the chain; an erased one says so."""
     for role, value in body.items():
-        if role not in IN_SENTENCE and isinstance(value, dict) and "commitment" in value:
-            yield book.texts.get(value["text"], _("(erased)"))
+        beside = role.endswith(WAS) or f"{role}{WAS}" in body
+        if role not in IN_SENTENCE and not beside and _is_text(value):
+            yield book.text(value)
 
 
-def _changes(entry: Entry) -> Iterable[tuple[str, str, str]]:
+def _is_text(value: object) -> bool:
+    return isinstance(value, dict) and "commitment" in value
+
+
+def _changes(entry: Entry, book: _Book) -> Iterable[tuple[str, str, str]]:
     """The old value beside the new one; a first telling has no old value."""
+    for role, before in entry.body.items():
+        if role.endswith(WAS) and _is_text(before):
+            after = entry.body.get(role.removesuffix(WAS))
+            yield _("words"), book.text(before), book.text(after) if after else _("none")
+    if "total_was" in entry.body and entry.body["total_was"] != entry.body.get("total"):
+        yield _("total"), _total(entry.body["total_was"]), _total(entry.body.get("total"))
     was, facts = entry.body.get("was"), entry.body.get("facts")
     if not isinstance(was, dict) or not isinstance(facts, dict):
         return
@@ -121,6 +161,10 @@ def _changes(entry: Entry) -> Iterable[tuple[str, str, str]]:
         if was.get(name) != facts.get(name) and was.get(name) not in (None, ""):
             before, after = value_in_words(name, was[name]), value_in_words(name, facts.get(name))
             yield str(FIELDS.get(name, name)), before, after
+
+
+def _total(total: int | None) -> str:
+    return _("no number") if total is None else str(total)
 
 
 def _whose(body: Body) -> str:
@@ -137,12 +181,20 @@ def _observed(body: Body, book: _Book) -> str:
 
 
 def _corrected(body: Body, book: _Book) -> str:
+    if "score" in body:
+        return _("corrected: %s") % _scored(body, book)
+    if "what" in body:
+        return _("corrected: %s") % TOLD_KINDS[body["what"]]
     return _("corrected, %(whose)s: %(facts)s") % {"whose": _whose(body), "facts": _facts(body)}
 
 
 def _checked(body: Body, book: _Book) -> str:
     bar = body.get("oxygen_bar")
     gauge = _(", oxygen gauge %g bar") % bar if bar is not None else ""
+    psi = body.get("oxygen_psi")
+    gauge += _(", oxygen gauge %g psi") % psi if psi is not None else ""
+    cylinder = body.get("cylinder")
+    gauge += _(" (cylinder %s)") % cylinder if cylinder else ""
     stopped = _(", stopped on the road") if "stopped_because" in body else ""
     return _("check of %s") % _whose(body) + gauge + stopped
 
@@ -158,12 +210,31 @@ def _reconfirmed(body: Body, book: _Book) -> str:
 def _asked(body: Body, book: _Book) -> str:
     unit, plan = book.place(body.get("unit")), (body.get("shown") or {}).get("plan")
     if not plan:
-        return _("%s asked") % unit
+        return _chosen(unit, (body.get("shown") or {}).get("passed_over") or [])
     onward = book.place(plan.get("onward_key"))
     return _("%(unit)s asked for a stop, then onward to %(onward)s") % {
         "unit": unit,
         "onward": onward,
     }
+
+
+def _chosen(unit: str, passed_over: list[Body]) -> str:
+    """Whom a person preferred to the first of the list is part of what happened."""
+    if not passed_over:
+        return _("%s asked") % unit
+    return _("%(unit)s asked; before it in the list stood %(others)s") % {
+        "unit": unit,
+        "others": "; ".join(each["name"] for each in passed_over[:3]),
+    }
+
+
+def _cots_kept(body: Body, book: _Book) -> str:
+    words = _("%(unit)s keeps cots for the babies: %(cots)d") % {
+        "unit": book.place(body.get("unit")),
+        "cots": body.get("cots", 0),
+    }
+    missing = body.get("missing")
+    return words + (_(", missing: %d") % missing if missing else "")
 
 
 def _declined(body: Body, book: _Book) -> str:
@@ -177,7 +248,27 @@ def _declined(body: Body, book: _Book) -> str:
 def _assigned(body: Body, book: _Book) -> str:
     words = _("%s sent") % book.place(body.get("vehicle"))
     instead = body.get("instead_of")
-    return words + (_(" instead of %s") % book.place(instead) if instead else "")
+    words += _(" instead of %s") % book.place(instead) if instead else ""
+    proposed = body.get("proposed")
+    words += _(" (proposed was %s)") % book.place(proposed) if _another(proposed, body) else ""
+    return words + _named(body, book, "escort", _(", %s goes along"))
+
+
+def _another(proposed: Any, body: Body) -> bool:
+    return bool(proposed) and proposed != body.get("vehicle")
+
+
+def _kept(body: Body, book: _Book) -> str:
+    words = _("%s is kept for this journey") % book.place(body.get("vehicle"))
+    proposed = body.get("proposed")
+    return words + (
+        _(" (proposed was %s)") % book.place(proposed) if _another(proposed, body) else ""
+    )
+
+
+def _step(body: Body, book: _Book) -> str:
+    sentence = word(READY_STEPS_DONE, body.get("step", ""))
+    return sentence % book.place(body.get("vehicle")) + _gauges(body)
 
 
 def _taken_back(body: Body, book: _Book) -> str:
@@ -191,6 +282,25 @@ def _milestone(body: Body, book: _Book) -> str:
     return _("the vehicle %s") % words + late
 
 
+def _meeting_set(body: Body, book: _Book) -> str:
+    return _("%(vehicle)s is to meet them at %(site)s and take them on") % {
+        "vehicle": book.place(body.get("vehicle")),
+        "site": book.place(body.get("site")),
+    }
+
+
+def _meeting_reached(body: Body, book: _Book) -> str:
+    words = word(MEETING_TOLD, body.get("what", ""))
+    return _("taken back, it was a mistake: %s") % words if body.get("withdrawn") else words
+
+
+def _meeting_off(body: Body, book: _Book) -> str:
+    vehicle = book.place(body.get("vehicle"))
+    return (
+        _("no meeting: %s has broken down") if body.get("broken") else _("no meeting with %s")
+    ) % vehicle
+
+
 def _roads_changed(body: Body, book: _Book) -> str:
     what = word(CLOSURE_KINDS, body.get("kind", ""))
     change = word(CLOSURE_CHANGES, body.get("change", ""))
@@ -202,6 +312,29 @@ def _destination(body: Body, book: _Book) -> str:
     if not body.get("unit"):
         return _("no destination for now")
     return _("the journey goes to %s") % book.place(body["unit"])
+
+
+def _ready(body: Body, book: _Book) -> str:
+    words = (
+        _("%s is ready again: escort home, cylinders filled, clean")
+        if body.get("filled", True)
+        else _("%s is ready again: escort home, clean")
+    )
+    return words % book.place(body.get("vehicle")) + _gauges(body)
+
+
+def _gauges(body: Body) -> str:
+    read = [f"{label} {pressure:g}" for label, pressure in (body.get("gauges") or {}).items()]
+    return _("; gauges: %s") % ", ".join(read) if read else ""
+
+
+def _arrival_told(body: Body, book: _Book) -> str:
+    early, late = (timezone.localtime(datetime.fromisoformat(body[p])) for p in ("p10", "p90"))
+    return _("%(unit)s told when to expect the baby: %(early)s to %(late)s") % {
+        "unit": book.place(body.get("unit")),
+        "early": f"{early:%H:%M}",
+        "late": f"{late:%H:%M}",
+    }
 
 
 def _handover(body: Body, book: _Book) -> str:
@@ -227,7 +360,7 @@ def _ended(body: Body, book: _Book) -> str:
 
 def _alert(body: Body, book: _Book) -> str:
     told = ", ".join(body.get("told") or ())
-    about = body.get("kind", "").replace("_", " ")
+    about = spelled(body.get("kind", ""))
     return _("told about '%(about)s': %(told)s") % {"about": about, "told": told or _("nobody yet")}
 
 
@@ -251,9 +384,25 @@ def _treatment(body: Body, book: _Book) -> str:
 
 
 def _advice(body: Body, book: _Book) -> str:
+    if body.get("decision"):
+        words = _("a decision, read back") if body.get("read_back") else _("a decision")
+        return words + _named(body, book, "given_by", _(", by %s"))
     words = _("advice, read back") if body.get("read_back") else _("advice, not read back")
     words += _named(body, book, "asked_by", _(", asked by %s"))
     return words + _named(body, book, "given_by", _(", given by %s"))
+
+
+def _checklist(body: Body, book: _Book) -> str:
+    told = {"count": len(body.get("answers") or ()), "version": body.get("version", 1)}
+    return _("checklist answered, version %(version)s: %(count)d items") % told
+
+
+def _chest_tried(body: Body, book: _Book) -> str:
+    step = STEP_OF.get(body.get("step", ""))
+    told = {"whose": _whose(body), "step": wording.words(step.words) if step else body.get("step")}
+    if body.get("chest_moves"):
+        return _("the chest moves, %(whose)s, after: %(step)s") % told
+    return _("the chest does not move, %(whose)s, tried: %(step)s") % told
 
 
 def _named(body: Body, book: _Book, role: str, words: str) -> str:
@@ -262,13 +411,31 @@ def _named(body: Body, book: _Book, role: str, words: str) -> str:
     return words % book.texts.get(value["text"], _("(erased)")) if value else ""
 
 
-def _about(text: str) -> str:
-    return text.replace("_", " ")
+def _rang(body: Body, book: _Book) -> str:
+    words = _("rang")
+    words += _named(body, book, "callee", " %s")
+    return f"{words}: {inside_a_sentence(word_of(CameOf, body.get('came_of', '')))}"
+
+
+def _scored(body: Body, book: _Book) -> str:
+    """A score as it was counted then: the total, or how many items were missing."""
+    score = SCORES[ScoreKind(body["score"])]
+    name = named(score, minute=body.get("minute"), assisted=body.get("help_given"))
+    if body.get("total") is None:
+        said = _("no number, items missing: %d") % len(body.get("missing") or ())
+    else:
+        said = str(body["total"])
+    return _("%(whose)s: %(score)s: %(said)s") % {
+        "whose": _whose(body),
+        "score": name,
+        "said": said,
+    }
 
 
 _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "raised": lambda b, k: _("called for at %s") % k.place(b.get("site")),
     "baby_added": lambda b, k: _("another baby: %s") % _whose(b),
+    "cots_kept": _cots_kept,
     "unit_asked": _asked,
     "accepted": lambda b, k: _("%s takes the baby") % k.place(b.get("unit")),
     "reconfirmed": _reconfirmed,
@@ -286,28 +453,46 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "closed": lambda b, k: _("closed"),
     "observed": _observed,
     "corrected": _corrected,
+    "scored": _scored,
     "described": _observed,
     "named": lambda b, k: _("name of %s kept") % _whose(b),
     "hands": lambda b, k: _("one person alone") if b.get("alone") else _("who does what was told"),
     "treatment_given": _treatment,
     "advice": _advice,
-    "need_overridden": lambda b, k: _("a need was set aside"),
+    "told_withdrawn": lambda b, k: _("taken back: %s") % TOLD_KINDS[b["what"]],
+    "need_restored": lambda b, k: _("a need counts again that was set aside"),
+    "need_overridden": lambda b, k: _("a need was set aside: %s") % spelled(b.get("rule", "")),
     "needs_derived": _needs,
     "outcome_told": lambda b, k: _("outcome told, %s") % _whose(b),
     "outcome_read": lambda b, k: _("the attendant has read how it went, %s") % _whose(b),
     "alert_raised": _alert,
-    "alert_acknowledged": lambda b, k: _("taken over: %s") % _about(b.get("kind", "")),
+    "alert_acknowledged": lambda b, k: _("taken over: %s") % spelled(b.get("kind", "")),
+    "alert_given_back": lambda b, k: _("given back: %s") % spelled(b.get("kind", "")),
     "alert_escalated": lambda b, k: (
         _("told again, step %(step)s: %(about)s")
-        % {"step": b.get("step", 0) + 1, "about": _about(b.get("kind", ""))}
+        % {"step": b.get("step", 0) + 1, "about": spelled(b.get("kind", ""))}
     ),
     "transfer_wanted": lambda b, k: _("a vehicle is wanted"),
     "transfer_assigned": _assigned,
     "transfer_handed_over": lambda b, k: _("the journey ended with the handover"),
     "transfer_stood_down": lambda b, k: _("the vehicle is stood down"),
+    "meeting_set": _meeting_set,
+    "meeting_reached": _meeting_reached,
+    "moved_over": lambda b, k: (
+        _("mother, baby and escort changed vehicles at %s, seen by:") % k.place(b.get("site"))
+    ),
+    "moved_back": lambda b, k: _("they had not changed vehicles: that was a mistake"),
+    "meeting_off": _meeting_off,
     "vehicle_taken_back": _taken_back,
-    "vehicle_ready": lambda b, k: (
-        _("%s is ready again: escort home, cylinders filled, clean") % k.place(b.get("vehicle"))
+    "vehicle_ready": _ready,
+    "vehicle_kept": _kept,
+    "vehicle_let_go": lambda b, k: (
+        _("%s is not kept for this journey any more") % k.place(b.get("vehicle"))
+    ),
+    "vehicle_step": _step,
+    "vehicle_step_undone": lambda b, k: _("taken back, it was a mistake: %s") % _step(b, k),
+    "vehicle_not_ready": lambda b, k: (
+        _("%s is not ready after all") % k.place(b.get("vehicle")) + _gauges(b)
     ),
     "milestone": _milestone,
     "milestone_withdrawn": lambda b, k: (
@@ -318,9 +503,21 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
         _("sent toward %s, which has not accepted yet") % k.place(b.get("unit"))
     ),
     "destination": _destination,
+    "arrival_told": _arrival_told,
     "roads_changed": _roads_changed,
     "checked": _checked,
-    "checklist": lambda b, k: _("checklist answered: %d items") % len(b.get("answers") or ()),
+    "checklist": _checklist,
+    "left_all_the_same": lambda b, k: (
+        _("they leave with %d of the list open") % len(b.get("open") or ())
+    ),
+    "chest_tried": _chest_tried,
     "handover_signed": _handover,
+    "signature_withdrawn": lambda b, k: _("signature taken back, handover of %s") % _whose(b),
+    "escort_named": lambda b, k: (
+        _("who travels with mother and baby") + _named(b, k, "escort", ": %s")
+    ),
+    "went_on": lambda b, k: _("left %s: on the road again") % k.place(b.get("unit")),
+    "in_charge": lambda b, k: _("%s is responsible for finding a way") % k.who(b.get("staff", "")),
+    "rang": _rang,
     "band_read": lambda b, k: _("band %s read before leaving") % b.get("band", "?"),
 }

@@ -4,15 +4,19 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from referrals.calc.needs import NeedAssessment
 from referrals.calc.status import BabyStatus, summary_in_words
-from referrals.models import Baby, Offer, Referral
-from referrals.reading import assess, baby_status
+from referrals.labels import FIELDS
+from referrals.models import Baby, Need, Offer, Referral
+from referrals.reading import assess, baby_status, intervals_of
 from transport.calc.checks_due import next_check_due
 from transport.calc.stages import TransferStage
-from transport.estimating import Window, collection_estimate, oxygen_plan, projected_arrival
+from transport.estimating import Window, collection_estimate, projected_arrival
 from transport.labels import STAGES
 from transport.models import Transfer
+from transport.oxygen_ahead import oxygen_plan
 
 
 @dataclass(frozen=True)
@@ -100,6 +104,43 @@ def needs_of(referral: Referral, now: datetime) -> NeedAssessment:
     return assess(referral, now)
 
 
+def missing_words(assessment: NeedAssessment) -> list[str]:
+    """The facts that would change the needs if they were known, by their names."""
+    named = {"minutes_since_birth": "born_at", "minutes_ventilated": "ventilated_since"}
+    said = []
+    for fact in assessment.missing:
+        of_mother, name = fact.startswith("mother."), fact.removeprefix("mother.")
+        label = str(FIELDS[named.get(name, name)])
+        said.append(_("mother: %s") % label if of_mother else label)
+    return list(dict.fromkeys(said))
+
+
+@dataclass(frozen=True)
+class NeedLine:
+    """One need as it is read: worked out, or set aside by somebody with a reason."""
+
+    words: str
+    source: str
+    row: Need | None
+    line_at: datetime | None = None
+
+
+def need_lines(referral: Referral, assessment: NeedAssessment, now: datetime) -> list[NeedLine]:
+    """The needs that hold now, then those that a person has set aside; both stay in sight."""
+    rows = list(referral.needs.filter(superseded_at=None).order_by("pk"))
+    standing = {row.rule: row for row in rows if not row.overridden_by}
+    holding = [
+        NeedLine(
+            need.words,
+            need.source,
+            standing.get(need.rule_code),
+            now + timedelta(minutes=need.limit_minutes) if need.limit_minutes else None,
+        )
+        for need in assessment.needs
+    ]
+    return holding + [NeedLine(row.words, row.source, row) for row in rows if row.overridden_by]
+
+
 def _between(window: Window) -> Between:
     return Between(window.p10, window.p90)
 
@@ -119,11 +160,11 @@ def _at_the_post(transfer: Transfer | None, now: datetime) -> Between | None:
 def _next_check(baby: Baby, transfer: Transfer | None, now: datetime) -> datetime | None:
     if transfer is None or not transfer.is_live or baby.ending:
         return None
-    last = transfer.checks.filter(baby=baby).order_by("-checked_at").first()
+    last = transfer.checks.standing().filter(baby=baby).order_by("-checked_at").first()
     return next_check_due(
         last_check_at=last.checked_at if last else None,
         started_at=transfer.left_post_at or transfer.wanted_at,
-        interval_minutes=transfer.referral.district.check_minutes,
+        interval_minutes=intervals_of(baby, now).check,
     )
 
 

@@ -13,30 +13,48 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from referrals.charge import TAKES_CHARGE
 from referrals.models import Alert, District, Offer, Referral
 from referrals.twice import other_of
 from transport import choosing
 from transport.models import Transfer
 
 FIRST = (
+    "call_back",
     "stopped",
+    "no_heartbeat",
+    "breathes_worse",
     "nobody_can_take",
+    "turned_away",
     "unplaced",
     "no_vehicle",
     "not_accepted",
     "oxygen_short",
     "vehicle_wanted",
     "check_missed",
+    "temperature_missed",
+    "cold",
+    "hot",
     "alone",
+    "post_silent",
     "unanswered",
     "not_reconfirmed",
     "needs_more",
     "unit_closed",
+    "cot_missing",
+    "standing_still",
+    "off_the_way",
+    "meeting_waits",
+    "meeting_off",
+    "not_moved_over",
     "vehicle_silent",
     "road_closed",
+    "arrival_moved",
+    "past_a_limit",
     "not_set_off",
     "collection_overdue",
     "departure_overdue",
+    "list_open",
 )
 """Among equally urgent babies: what keeps a baby longest without help comes first."""
 
@@ -47,32 +65,53 @@ TAKEN_SHOWN_FOR = timedelta(minutes=30)
 RING_DRIVER = {
     "stopped", "oxygen_short", "check_missed", "vehicle_silent", "not_set_off",
     "collection_overdue", "departure_overdue", "arrival_suggested", "late_note",
-    "road_closed",
+    "road_closed", "turned_away", "standing_still", "off_the_way", "temperature_missed",
+    "meeting_waits", "meeting_off", "not_moved_over", "meeting_suggested", "second_goes",
+    "list_open",
 }  # fmt: skip
+MEETING = {"meeting_waits", "not_moved_over", "meeting_suggested"}
 RING_POST = {
+    "post_silent",
     "perhaps_twice",
     "alone",
     "departure_overdue",
     "oxygen_short",
     "no_vehicle",
     "vehicle_wanted",
+    "cold",
+    "hot",
+    "breathes_worse",
+    "no_heartbeat",
 }
 RING_UNIT = {
     "handover_unsigned", "outcome_not_told", "arrival_suggested", "not_reconfirmed", "needs_more",
-    "unit_closed",
+    "unit_closed", "cot_missing", "arrival_moved", "past_a_limit", "cold", "hot",
+    "breathes_worse",
+    "no_heartbeat",
 }  # fmt: skip
 NEXT_UNIT = {"unanswered", "nobody_can_take", "unplaced", "not_accepted"}
+CHECK = {"check_missed", "temperature_missed", "alone"}
 WANTS_VEHICLE = {"vehicle_wanted", "no_vehicle"}
 DRIVER_SAYS = {"not_set_off", "collection_overdue", "departure_overdue", "late_note"}
-OTHER_VEHICLE = {"vehicle_silent", "not_set_off", "collection_overdue", "stopped"}
+OTHER_VEHICLE = {
+    "vehicle_silent", "not_set_off", "collection_overdue", "stopped", "standing_still",
+}  # fmt: skip
 OPENS = (
-    ({"check_missed", "alone"}, gettext_lazy("Enter the check"), "?open=check#check"),
+    (CHECK, gettext_lazy("Enter the check"), "?open=check#check"),
+    ({"turned_away"}, gettext_lazy("They drive on"), "?open=go_on#vehicle"),
     (DRIVER_SAYS, gettext_lazy("Enter what the driver says"), "?open=milestone#vehicle"),
     ({"handover_unsigned"}, gettext_lazy("Enter the signature"), "?open=sign#handover"),
     (OTHER_VEHICLE, gettext_lazy("Send another vehicle"), "#vehicle"),
+    (MEETING, gettext_lazy("The meeting"), "#meeting"),
     ({"oxygen_short"}, gettext_lazy("The oxygen in words"), "#oxygen"),
-    ({"needs_more", "unit_closed"}, gettext_lazy("Take it elsewhere"), "?open=divert#units"),
+    (
+        {"needs_more", "unit_closed", "cot_missing"},
+        gettext_lazy("Take it elsewhere"),
+        "?open=divert#units",
+    ),
     ({"not_reconfirmed"}, gettext_lazy("Write down what they say"), "#units"),
+    ({"no_heartbeat"}, gettext_lazy("Who decides what"), "?open=advice#baby"),
+    ({"list_open"}, gettext_lazy("The list before leaving"), "?open=tick#list"),
     ({"outcome_not_told"}, gettext_lazy("Write the outcome"), "?open=outcome#outcome"),
 )
 """Which part of the case's page deals with which kinds; ``open`` names the fold that is open."""
@@ -105,6 +144,22 @@ def open_alerts(district: District) -> QuerySet[Alert]:
         .select_related("referral__origin", "referral__district__standing_unit__site")
         .order_by("raised_at")
     )
+
+
+@dataclass(frozen=True)
+class Caller:
+    """Somebody who must be rung and whose message belongs to no referral."""
+
+    alert: Alert
+    number: str
+
+
+def without_case(district: District) -> list[Caller]:
+    """Open alerts of the desk that belong to no referral, the oldest first."""
+    rows = Alert.objects.open().filter(district=district, for_desk=True, referral=None)
+    return [
+        Caller(alert, alert.key.rsplit(":", 1)[-1]) for alert in rows.order_by("raised_at")[:20]
+    ]
 
 
 def alerts_about(referral: Referral) -> list[Alert]:
@@ -170,6 +225,8 @@ def _actions(
     kinds = {alert.kind for alert in alerts}
     page = reverse("desk_referral", args=[referral.code])
     yield from _calls(referral, transfer, alerts, kinds)
+    if kinds & set(TAKES_CHARGE):
+        yield Action("open", _("Call list"), reverse("desk_calls", args=[referral.code]))
     if kinds & WANTS_VEHICLE:
         yield from _send_best(referral, now) if work_out else ()
         yield Action("open", _("Choose a vehicle"), f"{page}#vehicle")
@@ -182,6 +239,10 @@ def _actions(
     if "arrival_suggested" in kinds:
         fields = (("milestone", "arrived"),)
         yield Action("post", _("They have arrived"), _verb(referral, "milestone"), fields)
+    if "arrival_moved" in kinds and transfer:
+        new_time = _("Tell %s the new time") % transfer.destination
+        yield Action("post", new_time, _verb(referral, "tell_arrival"))
+    yield from _about_meeting(referral, transfer, kinds)
     yield from _joins(referral, alerts)
     for dealt_with, label, part in OPENS:
         if kinds & dealt_with:
@@ -215,6 +276,8 @@ def _call_named_by(alert: Alert) -> Iterable[Action]:
         offer = Offer.objects.filter(pk=int(subject)).select_related("unit").first()
         if offer and offer.unit.phone:
             yield _ring(offer.unit.name, offer.unit.phone.as_e164)
+    if alert.kind == "call_back" and subject.startswith("+"):
+        yield Action("ring", _("Ring back"), f"tel:{subject}")
     if alert.kind == "not_reached" and subject.startswith("+"):
         yield _ring(subject, subject)
 
@@ -252,6 +315,23 @@ def _send_toward(referral: Referral) -> Iterable[Action]:
         label = _("Send toward %s, not accepted yet") % standing
         fields = (("unit", standing.code),)
         yield Action("post", label, _verb(referral, "toward"), fields)
+
+
+def _about_meeting(
+    referral: Referral, transfer: Transfer | None, kinds: set[str]
+) -> Iterable[Action]:
+    meeting = transfer.standing_meeting() if transfer and kinds & MEETING else None
+    if meeting is None:
+        return
+    if meeting.driver_phone:
+        yield _ring(meeting.driver_name or meeting.vehicle.name, meeting.driver_phone)
+    step = _verb(referral, "meeting_step")
+    if "meeting_suggested" in kinds:
+        fields = (("step", "first_there"),)
+        yield Action("post", _("%s is there") % meeting.first_vehicle, step, fields)
+    if "meeting_waits" in kinds:
+        fields = (("step", "drive_on"),)
+        yield Action("post", _("Let %s drive on") % meeting.first_vehicle, step, fields)
 
 
 def _ring(name: str, number: str) -> Action:

@@ -25,10 +25,17 @@ def told_of(referral: Referral) -> dict[str, Any]:
     """What is known of the mother, what was given, what was advised: for ``told.html``."""
     mother = getattr(referral, "mother", None)
     known = known_facts(mother.observations.all()) if mother else {}
+    facts = {name: value for name, (value, _) in known.items()}
+    beside = {"age_years": mother.age_years, "travels": mother.travels} if mother else {}
     return {
-        "mother_facts": {name: value for name, (value, _) in known.items()},
-        "treatments": referral.treatments.select_related("told", "baby__referral").order_by("pk"),
-        "advice": referral.advice.select_related("text").order_by("pk"),
+        "mother_facts": facts | {k: v for k, v in beside.items() if v is not None},
+        "mother_readings": mother.observations.newest().select_related("note") if mother else (),
+        "treatments": referral.treatments.newest()
+        .select_related("told", "baby__referral", "withdrawn_why", "corrects__told")
+        .order_by("pk"),
+        "advice": referral.advice.newest()
+        .select_related("text", "withdrawn_why", "corrects__text")
+        .order_by("pk"),
     }
 
 
@@ -38,8 +45,8 @@ def told_too(referral: Referral, now: datetime) -> list[ToldToo]:
 
 
 def _told_under(joined: Referral, now: datetime) -> ToldToo:
-    of_babies = Observation.objects.filter(baby__referral=joined, corrected_by=None)
-    of_mother = MotherObservation.objects.filter(mother__referral=joined, corrected_by=None)
+    of_babies = Observation.objects.standing().filter(baby__referral=joined)
+    of_mother = MotherObservation.objects.standing().filter(mother__referral=joined)
     rows: list[Observation | MotherObservation] = [
         *of_babies.select_related("baby__referral"),
         *of_mother.select_related("mother"),
@@ -48,7 +55,7 @@ def _told_under(joined: Referral, now: datetime) -> ToldToo:
         referral=joined,
         babies=babies_now(joined, None, now),
         observations=sorted(rows, key=lambda row: (row.observed_at, row.pk)),
-        treatments=list(joined.treatments.select_related("told").order_by("pk")),
-        advice=list(joined.advice.select_related("text").order_by("pk")),
+        treatments=list(joined.treatments.standing().select_related("told").order_by("pk")),
+        advice=list(joined.advice.standing().select_related("text").order_by("pk")),
         notes=[str(text) for text in joined.texts.filter(kind="note").order_by("pk")],
     )

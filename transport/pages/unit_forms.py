@@ -68,6 +68,14 @@ class ReceiptForm(PageForm):
         self.fields["disagreement"] = Words(_("Something is not as it was told"), lines=2)
 
 
+class ReasonForm(PageForm):
+    """Why something is taken back."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["reason"] = Words(_("Why, in a few words"), required=True, lines=1)
+
+
 class OutcomeForm(PageForm):
     """How it went, told back to the attendant who called."""
 

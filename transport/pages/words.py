@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from referrals.calc.spelled import spelled
+
 Words = Mapping[str, str | Promise]
 
 MILESTONE_BUTTONS: Words = {
@@ -17,6 +19,27 @@ MILESTONE_BUTTONS: Words = {
     "arrived": _("We have arrived"),
 }
 """What the driver presses; first person, because the driver says it."""
+
+MEETING_BUTTONS: Words = {
+    "at_origin": _("I am at the meeting place"),
+    "on_the_road": _("Mother and baby are with us: we leave"),
+}
+"""What the second driver presses instead, before the baby has moved over."""
+
+MEETING_TOLD: Words = {
+    "second_left": _("the second vehicle has set off"),
+    "first_there": _("the first vehicle is at the meeting place"),
+    "second_there": _("the second vehicle is at the meeting place"),
+}
+
+MEETING_STEPS_ASKED: Words = {
+    **MEETING_TOLD,
+    "moved_over": _("mother and baby are in the second vehicle"),
+    "drive_on": _("it does not come: the first vehicle drives on"),
+    "not_there": _("the first vehicle is not there: that was a mistake"),
+    "not_moved": _("they have not moved over: that was a mistake"),
+}
+"""What the desk writes down for the drivers."""
 
 MILESTONES_TOLD: Words = {
     "collecting": _("set off"),
@@ -56,6 +79,19 @@ VEHICLE_STATES: Words = {
     "out_of_service": _("out of service"),
 }
 
+READY_STEPS_ASKED: Words = {
+    "escort_home": _("The escort is home"),
+    "filled": _("The cylinders are filled"),
+    "clean": _("The vehicle is clean"),
+}
+"""What is pressed, by desk or driver, until a vehicle is free again."""
+
+READY_STEPS_DONE: Words = {
+    "escort_home": _("the escort of %s is home"),
+    "filled": _("the cylinders of %s are filled"),
+    "clean": _("%s is clean"),
+}
+
 STOP_REASONS: Words = {
     "baby": _("the baby needs care"),
     "oxygen": _("oxygen"),
@@ -77,14 +113,37 @@ CLOSURE_CHANGES: Words = {
     "ended": _("closed no longer: the time given is over"),
 }
 
+QUARTERS: Words = {
+    "n": _("north of"),
+    "ne": _("north-east of"),
+    "e": _("east of"),
+    "se": _("south-east of"),
+    "s": _("south of"),
+    "sw": _("south-west of"),
+    "w": _("west of"),
+    "nw": _("north-west of"),
+}
+"""On which side of a known place something is."""
+
+CALL_GROUPS: Words = {
+    "post": _("The post"),
+    "units": _("Units"),
+    "vehicles": _("Vehicles and who drives them"),
+    "desk": _("The desk's own people"),
+    "outside": _("Outside the district"),
+}
+
 OTHER_CHANNELS: Words = {
     "voice": _("voice call"),
     "sms": _("SMS"),
     "email": _("e-mail"),
     "screen": _("screen"),
+    "call": _("missed call"),
+    "page": _("page"),
+    "api": _("other system"),
 }
 
 
 def word(table: Words, code: str) -> str:
     """The word for a code; one that is not in the table is shown as it is, never hidden."""
-    return str(table[code]) if code in table else code.replace("_", " ")
+    return str(table[code]) if code in table else spelled(code)

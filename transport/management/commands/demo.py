@@ -43,10 +43,11 @@ class Command(BaseCommand):
             raise CommandError(str(taken), returncode=2) from taken
         self._progress("Making the database ...")
         call_command("migrate", verbosity=0, interactive=False)
-        self._progress("Making the invented district ...")
+        past = "" if options["headless"] else " and its two months of history"
+        self._progress(f"Making the invented district{past} ...")
         # The demo is named by strings only: the service itself never depends on it.
         self.demo = importlib.import_module("fixtures_demo.running")
-        self.demo.prepare(clock.now())
+        self.demo.prepare(clock.now(), with_past=not options["headless"])
         self._progress("Starting web, worker and sweep ...")
         if options["headless"]:
             self._headless(port)

@@ -6,14 +6,14 @@ from typing import Any
 from django.core.management.base import CommandParser
 
 from referrals.calc.terms import VehicleKind
-from referrals.management.answers import AnswerCommand, bad_input, bad_rows, similar
-from referrals.models import District
+from referrals.management.answers import AnswerCommand, bad_input, bad_rows
 from transport.asking_travel import (
     KINDS,
     NotAPlace,
     Question,
     Travel,
     answer_of,
+    district_of_code,
     sentence_of,
 )
 from transport.tables import BadTable
@@ -37,12 +37,14 @@ class Command(AnswerCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Answer one question, or all of a file."""
-        travel = Travel(_district(options["district"]))
+        travel = Travel(district_of_code(options["district"]))
         questions = (
             _questions_of_file(travel, options)
             if options["pairs"]
             else [_question_of_words(travel, options)]
         )
+        if travel.passed_over:
+            self.note(f"columns passed over: {', '.join(travel.passed_over)}")
         if travel.zone_was_guessed:
             self.note("no single district is known: times without a zone were read as UTC")
         estimates = [travel.estimate(question) for question in questions]
@@ -52,16 +54,6 @@ class Command(AnswerCommand):
             as_json=options["json"],
             text="\n".join(map(sentence_of, questions, estimates)),
         )
-
-
-def _district(code: str | None) -> District | None:
-    if code is None:
-        return None
-    district = District.objects.filter(code__iexact=code).first()
-    if district is None:
-        known = similar(code, District.objects.values_list("code", flat=True))
-        raise bad_input(f"there is no district {code!r}.{known}")
-    return district
 
 
 def _questions_of_file(travel: Travel, options: dict[str, Any]) -> list[Question]:
