@@ -1,7 +1,8 @@
 """The doors of the pages: who comes in, how a page is shown, and what a refusal looks like."""
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from functools import wraps
 from typing import Any
@@ -113,6 +114,14 @@ def staff_of(request: HttpRequest) -> Staff:
     return request.user
 
 
+@contextmanager
+def as_read(request: HttpRequest, district: District | None) -> Iterator[None]:
+    """The person's language and the district's time, for words that are made before a page."""
+    zone = ZoneInfo(district.time_zone) if district else timezone.get_current_timezone()
+    with timezone.override(zone), translation.override(_language_of(request)):
+        yield
+
+
 def show(
     request: HttpRequest,
     template: str,
@@ -122,8 +131,7 @@ def show(
     status: int = 200,
 ) -> HttpResponse:
     """Render a page in the person's language and the district's time; never stored on the way."""
-    zone = ZoneInfo(district.time_zone) if district else timezone.get_current_timezone()
-    with timezone.override(zone), translation.override(_language_of(request)):
+    with as_read(request, district):
         response = render(
             request,
             template,

@@ -39,6 +39,7 @@ ATTENDANT = {
     "handing over": "/r/{open}/handover/1/",
     "everything in order": "/r/{open}/timeline/",
     "the paper slip": "/r/{open}/print/",
+    "the summary": "/r/{open}/summary/1/",
     "a closed case": "/r/{closed}/",
     "an ending that is wrong": "/r/{closed}/ending/1/reverse/",
     "the beat": "/beat/",
@@ -47,6 +48,7 @@ ATTENDANT = {
 UNIT = {
     "an accepted question": "{accepted}",
     "receiving": "{accepted}receive/1/",
+    "the summary": "{accepted}summary/1/",
     "advice given": "{accepted}advice/",
     "a question that is over": "{over}",
     "telling the outcome": "{over}outcome/1/",

@@ -247,6 +247,7 @@ ATTENDANTS = [
     "now/",
     "timeline/",
     "print/",
+    "summary/1/",
     "take-back/",
     "details/",
     "details/1/weight/",

@@ -8,10 +8,12 @@ import csv
 import re
 from collections.abc import Iterator
 from datetime import timedelta
+from html import escape
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
+import pypdfium2
 import pytest
 from django.db import transaction
 from django.http import HttpResponse
@@ -140,6 +142,14 @@ def _crawl(client: Client, start: list[str]) -> dict[str, HttpResponse]:
         elif "html" in answer.headers.get("Content-Type", ""):
             ahead += _leads_to(answer.content.decode(), path)
     return opened
+
+
+def _markup(page: HttpResponse) -> str:
+    """A page as it is; of a file to print, its text."""
+    if page.headers.get("Content-Type") != "application/pdf":
+        return page.content.decode()
+    sheets = pypdfium2.PdfDocument(page.content)
+    return "".join(f"<p>{escape(each.get_textpage().get_text_range())}</p>" for each in sheets)
 
 
 def _kind(path: str) -> str:
@@ -278,6 +288,7 @@ def _starts(referral: Referral, role: str) -> list[str]:
     paths = [first]
     if role == "attendant":
         paths += [f"/r/{code}/", f"/r/{code}/now/", f"/r/{code}/timeline/", f"/r/{code}/print/"]
+        paths.append(f"/r/{code}/summary/1/")
         paths += ["/beat/", "/r/ZZ99/"]
     if role == "unit":
         offers = Offer.objects.filter(referral=referral, unit__staffrole__staff__username=username)
@@ -302,7 +313,7 @@ def test_every_page_of_everybody_can_be_said_in_another_language(
     for role, (username, _first) in PEOPLE.items():
         client = browser_of(Staff.objects.get(username=username) if username else None)
         pages = _crawl(client, _starts(referral, role))
-        said |= {f"{path} ({role})": page.content.decode() for path, page in pages.items()}
+        said |= {f"{path} ({role})": _markup(page) for path, page in pages.items()}
         said |= {f"{path} ({role}, sent)": html for path, html in _refusals(client, pages)}
     left = {
         (word, text, path)

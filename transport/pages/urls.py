@@ -11,6 +11,7 @@ from transport.pages import (
     attendant_telling,
     by_link,
     scoring,
+    summaries,
     unit,
     unit_answers,
     unit_needs,
@@ -30,6 +31,8 @@ of_question = [
     path("receive/<int:birth_order>/", unit_receiving.receive, name="receive"),
     path("receive/<int:birth_order>/take-back/", unit_receiving.not_received, name="not_received"),
     path("outcome/<int:birth_order>/", unit_receiving.outcome, name="outcome"),
+    path("summary/<int:birth_order>/", summaries.of_unit, name="summary"),
+    path("summary/<int:birth_order>/paper/", summaries.of_unit_on_paper, name="summary_on_paper"),
     path("scores/<int:birth_order>/", scoring.unit_scores, name="scores"),
     path("scores/<int:birth_order>/<slug:kind>/", scoring.unit_score, name="score"),
 ]
@@ -63,6 +66,8 @@ of_case = [
     path("handover/<int:birth_order>/take-back/", attendant_telling.not_given, name="not_given"),
     path("scores/<int:birth_order>/", scoring.escort_scores, name="escort_scores"),
     path("scores/<int:birth_order>/<slug:kind>/", scoring.escort_score, name="escort_score"),
+    path("summary/<int:birth_order>/", summaries.of_post, name="summary"),
+    path("summary/<int:birth_order>/paper/", summaries.of_post_on_paper, name="summary_on_paper"),
     path("go-on/", attendant_telling.go_on, name="go_on"),
 ]
 
