@@ -32,17 +32,22 @@ SECONDS_TO_GIVE_BACK = 5.0
 ON_POSTGRESQL = os.environ.get("DATABASE_URL", "").startswith("postgres")
 
 
+@pytest.hookimpl(tryfirst=True)  # xdist looks at the groups in a hook of the same name
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Keep real concurrency for the database that has it."""
+    """Keep real concurrency for the database that has it, and whole services to one worker each."""
     wrong = "postgresql" if not ON_POSTGRESQL else "services"
     kept = [item for item in items if item.get_closest_marker(wrong) is None]
     if len(kept) < len(items):
         config.hook.pytest_deselected(items=[item for item in items if item not in kept])
         items[:] = kept
     for item in items:
-        if any(item.get_closest_marker(marker) for marker in ("services", "browser", "postgresql")):
-            # One after the other on one worker: each starts whole services of its own.
-            item.add_marker(pytest.mark.xdist_group("services"))
+        if item.get_closest_marker("xdist_group"):
+            continue
+        for marker in ("services", "browser", "postgresql"):
+            if item.get_closest_marker(marker):
+                # One after the other on one worker: each starts whole services of its own.
+                item.add_marker(pytest.mark.xdist_group(marker))
+                break
 
 
 @pytest.fixture(scope="session")

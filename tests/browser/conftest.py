@@ -1,4 +1,4 @@
-"""A demo in a process of its own, once a session, and a Chromium to look at it, once a module."""
+"""A demo in a process of its own and a Chromium to look at it, once a module."""
 
 import sys
 from collections.abc import Iterator
@@ -15,7 +15,7 @@ SPEED = 4
 """Fast enough that minutes pass between steps; links live two hours, which is half an hour here."""
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
     """The demo, its clock a little faster; at the end nothing of it is left."""
     chromium()

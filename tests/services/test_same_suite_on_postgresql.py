@@ -13,7 +13,12 @@ from servers import postgresql, redis
 
 ROOT = Path(__file__).resolve().parents[2]
 
-pytestmark = [pytest.mark.services, pytest.mark.timeout(1500)]
+pytestmark = [
+    pytest.mark.services,
+    pytest.mark.timeout(1500),
+    # Workers of its own: not one after the other with the other services.
+    pytest.mark.xdist_group("postgresql"),
+]
 
 
 def test_the_same_suite_passes_on_postgresql_and_redis(tmp_path_factory):
