@@ -30,6 +30,7 @@ of_question = [
     path("receive/<int:birth_order>/", unit_receiving.receive, name="receive"),
     path("receive/<int:birth_order>/take-back/", unit_receiving.not_received, name="not_received"),
     path("outcome/<int:birth_order>/", unit_receiving.outcome, name="outcome"),
+    path("examination/<int:birth_order>/", unit_receiving.examination, name="examination"),
     path("scores/<int:birth_order>/", scoring.unit_scores, name="scores"),
     path("scores/<int:birth_order>/<slug:kind>/", scoring.unit_score, name="score"),
 ]
@@ -54,6 +55,7 @@ of_case = [
     ),
     path("told/<slug:kind>/<int:number>/", attendant_telling.put_right, name="put_right"),
     path("chest/<int:birth_order>/", attendant_chest.chest, name="chest"),
+    path("examination/<int:birth_order>/", attendant_telling.examination, name="examination"),
     path("treatment/", attendant_telling.treatment, name="treatment"),
     path("advice/", attendant_telling.advice, name="advice"),
     path("before-leaving/", attendant_lists.before_leaving, name="before_leaving"),
