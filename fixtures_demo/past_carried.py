@@ -8,8 +8,14 @@ from fixtures_demo.past_told import SEEN, Told, by_person, observed_by_then
 from referrals import timeline
 from referrals.acting import By, by_system
 from referrals.calc.states import OfferStage
-from referrals.calc.terms import ConditionOnArrival, Ending, EntryChannel
-from referrals.models import CotHold, Observation, Offer, Outcome, Staff
+from referrals.calc.terms import (
+    ConditionOnArrival,
+    Ending,
+    EntryChannel,
+    OutcomeMoment,
+    OutcomeState,
+)
+from referrals.models import Baby, CotHold, Examination, Observation, Offer, Outcome, Staff
 from referrals.recording import thermal
 from transport.calc.stages import TransferStage
 from transport.driver_links import by_driver
@@ -17,6 +23,7 @@ from transport.models import Check, Handover, Milestone, Transfer
 
 CHECK_EVERY, CHECKS_AN_HOUR = timedelta(minutes=14), 4
 READY_AFTER, TOLD_AFTER, READ_AFTER = (timedelta(hours=hours) for hours in (1, 18, 3))
+EXAMINED_AFTER = timedelta(hours=2)
 MILESTONES = {
     TransferStage.COLLECTING: "collecting",
     TransferStage.AT_ORIGIN: "at_origin",
@@ -36,6 +43,12 @@ HOW_IT_WENT = (
     ("still_in_care", "Still weak. The mother is beside the cot. We will tell you more."),
     ("gone_home", "Gone home with the mother. Thank you."),
 )
+TOLD_LATER = (
+    (6, "at_7_days", "improving", "Breathes alone and gains weight. Thank you again."),
+    (16, "at_discharge", "gone_home", "Gone home with the mother, feeding at the breast."),
+)
+"""Days after the handover, the moment, the state and the words."""
+NO_FINDING = "Whole baby looked at; nothing found that was not told."
 
 
 class Carried(Told):
@@ -57,6 +70,7 @@ class Carried(Told):
         self._checks()
         if not self.died():
             self._sign()
+            self._examine()
             self._tell_back()
         ready = self.past.on_duty(DESK, self.at("arrived") + READY_AFTER)
         by = by_person(ready, self.at("arrived") + READY_AFTER, EntryChannel.DESK)
@@ -209,24 +223,59 @@ class Carried(Told):
                 **found,
             )
 
-    def _tell_back(self) -> None:
-        """The next day at the latest, and before the demo begins."""
-        handed_over = self.at("handed_over")
-        at = min(handed_over + TOLD_AFTER, handed_over + (self.past.now - handed_over) / 2)
-        read_at = at + READ_AFTER if at + READ_AFTER < self.past.now else None
+    def _examine(self) -> None:
+        """Soon after the handover, each baby by who received it."""
+        at = min(self.at("handed_over") + EXAMINED_AFTER, self._halfway())
         by = by_person(self._receiver(), at)
         for baby in self.babies:
-            state, words = self.chance.choice(HOW_IT_WENT)
-            text = timeline.keep_text(self.referral, "outcome", words)
-            outcome = Outcome.objects.create(
-                baby=baby, state=state, words=text, told_by=by.name, told_at=at, read_at=read_at
+            Examination.objects.create(
+                baby=baby,
+                examined_at=at,
+                examined_by=by.name,
+                findings=(text := timeline.keep_text(self.referral, "examination", NO_FINDING)),
+                told_by=by.name,
+                recorded_at=at,
             )
-            body = {"baby": baby.birth_order}
-            told = {"state": state, "words": timeline.committed(text)}
-            self.say("outcome_told", by, body | told)
-            if read_at:
-                reader = self.by_attendant(read_at)
-                self.say("outcome_read", reader, body | {"outcome": outcome.pk})
+            told = {"examined_at": at, "findings": timeline.committed(text)}
+            self.say("examined", by, {"baby": baby.birth_order} | told)
+
+    def _tell_back(self) -> None:
+        """The next day at the latest, and before the demo begins; then until they have left."""
+        at = min(self.at("handed_over") + TOLD_AFTER, self._halfway())
+        for baby in self.babies:
+            state, words = self.chance.choice(HOW_IT_WENT)
+            if state == OutcomeState.GONE_HOME:
+                self._outcome(baby, at, OutcomeMoment.AT_DISCHARGE, state, words)
+                continue
+            self._outcome(baby, at, OutcomeMoment.AT_24_HOURS, state, words)
+            for days, moment, later_state, later in TOLD_LATER:
+                told_at = self.at("handed_over") + timedelta(days=days)
+                if told_at < self.past.now:
+                    self._outcome(baby, told_at, moment, later_state, later)
+
+    def _outcome(self, baby: Baby, at: datetime, moment: str, state: str, words: str) -> None:
+        read_at = at + READ_AFTER if at + READ_AFTER < self.past.now else None
+        text = timeline.keep_text(self.referral, "outcome", words)
+        outcome = Outcome.objects.create(
+            baby=baby,
+            moment=moment,
+            state=state,
+            words=text,
+            told_by=(by := by_person(self._receiver(), at)).name,
+            told_at=at,
+            read_at=read_at,
+        )
+        body = {"baby": baby.birth_order}
+        told = {"state": state, "words": timeline.committed(text), "moment": moment}
+        self.say("outcome_told", by, body | told)
+        if read_at:
+            reader = self.by_attendant(read_at)
+            self.say("outcome_read", reader, body | {"outcome": outcome.pk})
+
+    def _halfway(self) -> datetime:
+        """Half of the time from the handover until the demo begins."""
+        handed_over = self.at("handed_over")
+        return handed_over + (self.past.now - handed_over) / 2
 
     def _receiver(self) -> Staff:
         return self.past.on_duty(self.row["destination_unit"], self.at("arrived"))

@@ -31,6 +31,7 @@ from referrals.models import (
     DeviceRequest,
     District,
     Entry,
+    Examination,
     InboundMessage,
     KeptInput,
     LocalRule,
@@ -329,7 +330,15 @@ class OutcomeAdmin(ReadOnly):
     """What was told back, without the words."""
 
     list_display = ["__str__", "told_by", "told_at", "read_at"]
-    exclude = ["words"]
+    exclude = ["words", "learn"]
+
+
+@admin.register(Examination)
+class ExaminationAdmin(ReadOnly):
+    """That a baby was examined, without the findings."""
+
+    list_display = ["__str__", "examined_by", "told_by"]
+    exclude = ["findings"]
 
 
 @admin.register(Alert)

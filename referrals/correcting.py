@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from referrals import alerting, messages, recording, scoring, timeline
 from referrals.acting import By
+from referrals.calc.outcomes_due import goes_with
 from referrals.calc.states import NotPossible
 from referrals.calc.status import BESIDE
 from referrals.labels import TOLD_KINDS
@@ -22,6 +23,7 @@ from referrals.models import (
     Advice,
     Baby,
     ChestTry,
+    Examination,
     Mother,
     MotherObservation,
     Observation,
@@ -34,7 +36,7 @@ from referrals.models import (
 from referrals.models.told import Told, Withdrawable
 
 Correctable = Observation | MotherObservation | TreatmentGiven | Advice | Outcome | ScoreTaken
-OfReferral = Correctable | ChestTry
+OfReferral = Correctable | ChestTry | Examination
 KINDS: dict[type[Withdrawable], str] = {
     Observation: "reading",
     MotherObservation: "mother",
@@ -43,6 +45,7 @@ KINDS: dict[type[Withdrawable], str] = {
     Outcome: "outcome",
     ScoreTaken: "score",
     ChestTry: "chest",
+    Examination: "examination",
 }
 """The stable word of each kind, as it stands in addresses and in entries."""
 
@@ -96,10 +99,33 @@ def advice(
         )
 
 
-def outcome(by: By, row: Outcome, *, state: str, words: str, why: str = "") -> Outcome:
-    """Correct how it went, as it was told back."""
+def outcome(
+    by: By,
+    row: Outcome,
+    *,
+    state: str,
+    words: str,
+    moment: str | None = None,
+    learn: str | None = None,
+    why: str = "",
+) -> Outcome:
+    """Correct how it went, as it was told back.
+
+    What is not told again (``None``) stays, the moment only where the right state goes with it.
+    """
+    if moment is None:
+        moment = row.moment if goes_with(row.moment, state) else ""
     with _mending(by, row):
-        return recording.tell_outcome(by, row.baby, state=state, words=words, corrects=row, why=why)
+        return recording.tell_outcome(
+            by,
+            row.baby,
+            state=state,
+            words=words,
+            moment=moment,
+            learn=str(row.learn or "") if learn is None else learn,
+            corrects=row,
+            why=why,
+        )
 
 
 def score(by: By, row: ScoreTaken, told: scoring.ScoreTold, *, why: str = "") -> ScoreTaken:

@@ -113,6 +113,12 @@ LABELS: dict[type[StrEnum], Words] = {
         terms.OutcomeState.TRANSFERRED_ON: _("Sent on to another unit"),
         terms.OutcomeState.DIED: _("Has died"),
     },
+    terms.OutcomeMoment: {
+        terms.OutcomeMoment.AT_24_HOURS: _("After the first day"),
+        terms.OutcomeMoment.AT_7_DAYS: _("After the first week"),
+        terms.OutcomeMoment.AT_DISCHARGE: _("When the baby left the unit"),
+        terms.OutcomeMoment.DEATH: _("When the baby died"),
+    },
     terms.ConditionOnArrival: {
         terms.ConditionOnArrival.BREATHES_ALONE: _("Breathes alone"),
         terms.ConditionOnArrival.BREATHES_WITH_HELP: _("Breathes, with oxygen or pressure"),
@@ -271,6 +277,7 @@ TOLD_KINDS: dict[str, Text] = {
     "check": _("a check on the way"),
     "band": _("the reading of a band"),
     "chest": _("a step tried for the chest"),
+    "examination": _("the first full examination"),
 }
 """What a person can tell, correct and take back."""
 

@@ -67,8 +67,7 @@ class Concern:
             due_at=due_at,
             sentence=sentence,
             path=f"/desk/{referral.code}/",
-            urgency=Urgency(referral.urgency),
-            **more,
+            **{"urgency": Urgency(referral.urgency), **more},
         )
 
 

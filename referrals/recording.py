@@ -16,9 +16,10 @@ from referrals import alerting, messages, timeline
 from referrals.acting import By
 from referrals.calc.device_time import NOTICEABLE_SKEW
 from referrals.calc.needs import DerivedNeed
+from referrals.calc.outcomes_due import goes_with
 from referrals.calc.quantities import require_possible
 from referrals.calc.status import BabyStatus, is_being_ventilated, quantity_of
-from referrals.calc.terms import Breathing, GlucoseUnit, Support
+from referrals.calc.terms import Breathing, GlucoseUnit, OutcomeMoment, Support
 from referrals.calc.thermal import classes_of
 from referrals.calc.wording import words
 from referrals.models import (
@@ -233,31 +234,63 @@ def tell_outcome(
     *,
     state: str,
     words: str,
+    moment: str = "",
+    learn: str = "",
     corrects: Outcome | None = None,
     why: str = "",
 ) -> Outcome:
-    """Tell the attendant who raised the referral how it went with a baby."""
+    """Tell the attendant who raised the referral how it went with a baby, with what to learn.
+
+    Raises:
+        UnknownFact: beside ``moment``, when the state cannot be told of it.
+    """
+    _require_fitting(moment, state)
     with transaction.atomic():
         referral = timeline.hold(baby.referral_id)
         text = timeline.keep_text(referral, "outcome", words)
         outcome = Outcome.objects.create(
             baby=baby,
+            moment=moment,
             state=state,
             words=text,
+            learn=timeline.keep_text(referral, "learn", learn) if learn else None,
             told_by=by.name,
             told_at=by.received_at,
             corrects=corrects,
         )
         body = {"baby": baby.birth_order, "state": state, "words": timeline.committed(text)}
+        if moment:
+            body["moment"] = moment
+        if outcome.learn:
+            body["learn"] = timeline.committed(outcome.learn)
         if corrects:
             body |= {"what": "outcome", "corrects": corrects.pk}
             body |= _was(referral, "words", corrects.words, why)
+            body |= _was(referral, "learn", corrects.learn, "")
         timeline.append(referral, "corrected" if corrects else "outcome_told", by, body)
         if referral.raised_by and not corrects:
             text_out = messages.outcome_told(referral)
             key = f"outcome:{outcome.pk}"
             alerting.tell_person(referral, referral.raised_by, by, "outcome", key, text_out)
     return outcome
+
+
+def _require_fitting(moment: str, state: str) -> None:
+    if not moment:
+        return
+    if moment not in set(OutcomeMoment):
+        raise UnknownFact(
+            "moment",
+            words("there is no such moment; known are: %(known)s", known=", ".join(OutcomeMoment)),
+        )
+    if not goes_with(moment, state):
+        raise UnknownFact(
+            "moment",
+            words(
+                "This moment and how the baby is do not go together. Choose another time, or look "
+                "at how the baby is again."
+            ),
+        )
 
 
 def read_outcome(by: By, outcome: Outcome) -> Outcome:

@@ -15,17 +15,18 @@ from referrals import alerting, cots, lifecycle, messages, ports, timeline
 from referrals.acting import by_system
 from referrals.calc.needs import lacking
 from referrals.calc.states import OfferStage, ReferralStage
-from referrals.calc.terms import Capability, Ending, Urgency
+from referrals.calc.terms import Capability, Urgency
 from referrals.concerns_of_baby import concerns_of_babies
 from referrals.concerns_of_heart import concerns_of_heart
-from referrals.models import Alert, CotHold, Outcome, Referral
+from referrals.models import Alert, CotHold, Referral
+from referrals.owed_after import concerns_after_handover
 from referrals.ports import WATCHED, Concern, concern_key
 from referrals.saying import Words, to_spell, to_tell
 from referrals.twice import tell_desk_of_twice
 
 LAPSE_AFTER_ANSWER_TIMES = 6
 LOOK_AGAIN = timedelta(minutes=5)
-AGAIN = ":again:"
+AGAIN, UNIT = ":again:", ":unit"
 REMIND, REMIND_STABLE = timedelta(minutes=10), timedelta(minutes=30)
 """How long a concern that somebody has taken may still stand before it is raised again; common
 practice, no source."""
@@ -65,7 +66,7 @@ def _tell_unit_too(referral: Referral, concern: Concern, key: str, now: datetime
         return
     offer.referral = referral
     said = alerting.Text(sentence=concern.sentence, message=concern.sms, path=f"/unit/{offer.pk}/")
-    alerting.tell_unit(offer, by_system(now), concern.kind, f"{key}:unit", said)
+    alerting.tell_unit(offer, by_system(now), concern.kind, f"{key}{UNIT}", said)
 
 
 def concerns_of(referral: Referral, now: datetime) -> Iterator[Concern]:
@@ -79,7 +80,7 @@ def concerns_of(referral: Referral, now: datetime) -> Iterator[Concern]:
         yield from concerns_of_heart(referral, now)
         yield from ports.journeys().concerns(referral, now)
     else:
-        yield from _outcome_not_told(referral)
+        yield from concerns_after_handover(referral, now)
 
 
 def _key_to_raise(referral: Referral, concern: Concern, now: datetime) -> str | None:
@@ -89,7 +90,7 @@ def _key_to_raise(referral: Referral, concern: Concern, now: datetime) -> str | 
     ``told_once`` is not, when somebody has taken it.
     """
     raised = Q(key=concern.key) | Q(key__startswith=f"{concern.key}{AGAIN}")
-    alerts = referral.alerts.filter(raised)
+    alerts = referral.alerts.filter(raised).exclude(key__endswith=UNIT)
     newest = alerts.order_by("-pk").first()
     if newest is None:
         return concern.key
@@ -238,35 +239,17 @@ def _concerns_of_search(referral: Referral, now: datetime) -> Iterator[Concern]:
         )
 
 
-def _outcome_not_told(referral: Referral) -> Iterator[Concern]:
-    wait = timedelta(hours=referral.district.outcome_hours)
-    told = Outcome.objects.standing().filter(baby__referral=referral).values("baby")
-    for baby in referral.babies.filter(ending=Ending.HANDED_OVER.value).exclude(pk__in=told):
-        if baby.ended_at is None:
-            continue
-        yield Concern(
-            key=concern_key(referral, "outcome_not_told", baby.pk),
-            kind="outcome_not_told",
-            due_at=baby.ended_at + wait,
-            sentence=(
-                to_tell(
-                    "%(site)s has not been told how %(code)s is. Ask the unit and send the outcome "
-                    "back.",
-                    site=referral.origin.name,
-                    code=baby.code,
-                )
-            ),
-            path=f"/desk/{referral.code}/",
-            urgency=Urgency.STABLE,
-        )
-
-
 def _settle_gone(referral: Referral, standing: set[str], now: datetime) -> None:
     watched: Iterable[Alert] = referral.alerts.unsettled().filter(
         key__startswith=f"{WATCHED}:{referral.pk}:"
     )
-    gone = [alert for alert in watched if alert.key.partition(AGAIN)[0] not in standing]
+    gone = [alert for alert in watched if _cause(alert) not in standing]
     alerting.settle(gone, to_tell("settled"), by_system(now))
+
+
+def _cause(alert: Alert) -> str:
+    """The key of the concern, raised again or told to the unit too: it stands as long as that."""
+    return alert.key.partition(AGAIN)[0].removesuffix(UNIT)
 
 
 def _next_look(referral: Referral, concerns: list[Concern], now: datetime) -> datetime | None:

@@ -369,8 +369,10 @@ class OutcomeAnswer(MendedAnswer):
 
     id = serializers.IntegerField()
     baby = serializers.SerializerMethodField()
+    moment = serializers.CharField(allow_blank=True)
     state = serializers.CharField()
     words = serializers.CharField(source="words.text")
+    learn = serializers.SerializerMethodField()
     told_by = serializers.CharField()
     told_at = serializers.DateTimeField()
     read_at = serializers.DateTimeField(allow_null=True)
@@ -378,6 +380,10 @@ class OutcomeAnswer(MendedAnswer):
     def get_baby(self, row: Outcome) -> int:
         """The birth order."""
         return row.baby.birth_order
+
+    def get_learn(self, row: Outcome) -> str:
+        """What to learn from it; empty when nothing was told."""
+        return str(row.learn or "")
 
 
 class EntryAnswer(serializers.Serializer):

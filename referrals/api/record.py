@@ -357,7 +357,8 @@ class Outcomes(OfReferral):
     def get(self, request: Request, code: str) -> Response:
         """Everything that was told back."""
         referral = self.known_referral(code)
-        rows = Outcome.objects.filter(baby__referral=referral).select_related("words", "baby")
+        told_back = Outcome.objects.filter(baby__referral=referral)
+        rows = told_back.select_related("words", "learn", "baby")
         return Response(self.shown(answers.OutcomeAnswer, rows.order_by("id"), many=True))
 
     @extend_schema(request=told.OutcomeTold, responses={201: answers.OutcomeAnswer})
@@ -368,7 +369,9 @@ class Outcomes(OfReferral):
         require_receiver_or_desk(self.scope, referral)
         said = self.told(told.OutcomeTold)
         baby = baby_of(referral, said.get("baby"))
-        by, words = self.by(said), {name: said[name] for name in ("state", "words")}
+        by = self.by(said)
+        names = ("state", "words", "moment", "learn")
+        words = {name: said[name] for name in names if said.get(name) is not None}
         old = corrected(baby.outcomes.all(), said)
         if old:
             row = correcting.outcome(by, old, **words, why=said.get("reason", ""))

@@ -17,6 +17,7 @@ from referrals.calc.terms import (
     Ending,
     GlucoseUnit,
     HeartRateBand,
+    OutcomeMoment,
     OutcomeState,
     Placenta,
     Response,
@@ -377,8 +378,10 @@ class EndingTold(WhenTold):
 class OutcomeTold(MendingTold, WhenTold):
     """How it went, for the attendant who raised the referral."""
 
+    moment = Word(OutcomeMoment, help_text="Of when it tells; at any time when not told.")
     state = Word(OutcomeState, required=True, allow_null=False)
     words = Text(required=True)
+    learn = Text(help_text="What to learn from it.")
     baby = Whole(min_value=1, max_value=99)
 
 

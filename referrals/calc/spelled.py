@@ -53,6 +53,7 @@ SPELLED = frozenset(
         marked("not reconfirmed"),
         marked("outcome"),
         marked("outcome not told"),
+        marked("not examined"),
         marked("perhaps twice"),
         marked("question"),
         marked("reception changed"),

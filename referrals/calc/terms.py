@@ -126,6 +126,15 @@ class OutcomeState(StrEnum):
     DIED = "died"
 
 
+class OutcomeMoment(StrEnum):
+    """At which moment an outcome tells how a baby is."""
+
+    AT_24_HOURS = "at_24_hours"
+    AT_7_DAYS = "at_7_days"
+    AT_DISCHARGE = "at_discharge"
+    DEATH = "death"
+
+
 class ConditionOnArrival(StrEnum):
     """How the receiving unit finds a baby at the handover."""
 

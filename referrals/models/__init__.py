@@ -6,6 +6,7 @@ from referrals.models.local_rules import Adoption, LocalRule
 from referrals.models.observations import (
     Advice,
     ChestTry,
+    Examination,
     MotherObservation,
     Need,
     Observation,
@@ -47,6 +48,7 @@ __all__ = [
     "DeviceRequest",
     "District",
     "Entry",
+    "Examination",
     "InboundMessage",
     "KeptInput",
     "LocalRule",

@@ -158,6 +158,27 @@ class ChestTry(Withdrawable):
         return f"{self.step} for {self.baby.code} at {self.tried_at:%H:%M}"
 
 
+class Examination(Withdrawable):
+    """The first full examination of one baby after the birth: by whom, when, what was found."""
+
+    baby = models.ForeignKey(Baby, on_delete=models.PROTECT, related_name="examinations")
+    examined_at = models.DateTimeField(help_text="Corrected time.")
+    examined_by = models.CharField(max_length=150)
+    findings = models.ForeignKey(
+        PrivateText, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
+    told_by = models.CharField(max_length=150)
+    recorded_at = models.DateTimeField()
+
+    objects = WithdrawableQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["examined_at", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.baby.code} examined at {self.examined_at:%H:%M}"
+
+
 class Need(models.Model):
     """A care need and the rule that derived it; superseded rows stay for the record."""
 
@@ -186,8 +207,19 @@ class Outcome(Told):
     """How it went, told back to the attendant who raised the referral."""
 
     baby = models.ForeignKey(Baby, on_delete=models.PROTECT, related_name="outcomes")
+    moment = models.CharField(
+        max_length=20, blank=True, help_text="Of when it tells; empty is at any time."
+    )
     state = models.CharField(max_length=40)
     words = models.ForeignKey(PrivateText, on_delete=models.PROTECT, related_name="+")
+    learn = models.ForeignKey(
+        PrivateText,
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="What to learn from it.",
+    )
     told_by = models.CharField(max_length=150)
     told_at = models.DateTimeField()
     read_at = models.DateTimeField(null=True, blank=True)

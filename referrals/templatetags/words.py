@@ -24,6 +24,7 @@ _KINDS = {
     "capability": terms.Capability,
     "decline": terms.DeclineReason,
     "ending": terms.Ending,
+    "moment": terms.OutcomeMoment,
     "offer": states.OfferStage,
     "referral": states.ReferralStage,
     "role": terms.Role,

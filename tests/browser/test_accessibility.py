@@ -33,6 +33,7 @@ ATTENDANT = {
     "a treatment": "/r/{open}/treatment/",
     "advice": "/r/{open}/advice/",
     "what to bring": "/r/{open}/before-leaving/",
+    "a first examination": "/r/{open}/examination/1/",
     "the chest does not move": "/r/{open}/chest/1/",
     "no transfer any more": "/r/{open}/ending/1/",
     "called by mistake": "/r/{open}/take-back/",
@@ -51,6 +52,7 @@ UNIT = {
     "the summary": "{accepted}summary/1/",
     "advice given": "{accepted}advice/",
     "a question that is over": "{over}",
+    "an examination at the unit": "{accepted}examination/1/",
     "telling the outcome": "{over}outcome/1/",
 }
 UNIT_ACCOUNT = {"the unit": "/unit/"}

@@ -22,6 +22,7 @@ from referrals import (
     cots,
     describing,
     endings,
+    examining,
     lifecycle,
     recording,
     reopening,
@@ -228,6 +229,7 @@ class District(RuleBasedStateMachine):
             "outcome": lambda: recording.tell_outcome(by, baby, state="improving", words="pink"),
             "score": lambda: scoring.take(by, baby, scoring.ScoreTold(kind=ScoreKind.TRIPS)),
             "chest": lambda: ventilating.try_step(by, baby, "seal", chest_moves=False),
+            "examination": lambda: examining.examine(by, baby, findings="pink all over"),
             "check": lambda: on_the_way.check(by, transfer, baby, gauge),
             "band": lambda: on_the_way.read_band(by, transfer, baby, baby.code),
         }

@@ -6,6 +6,7 @@ import pytest
 
 from referrals import messages, sending, sweeping
 from referrals.models import Delivery, District, Offer, Site, Staff, Unit
+from referrals.owed_after import concerns_after_handover
 from tests.world import a_journey, a_referral, an_offer, told_by
 from transport import messages as on_the_road
 from transport.calc.stages import MILESTONES, TransferStage
@@ -84,6 +85,7 @@ def test_each_message_to_and_about_a_unit_fits(transfer, now):
         messages.baby_added(transfer.referral.babies.get()),
     ):
         fits(text.message)
+    fits(messages.outcome_told(transfer.referral).message)
     fits(messages.nobody_can_take(transfer.referral, now))
     fits(messages.cot_missing(offer, 1, 2))
 
@@ -194,3 +196,13 @@ def test_without_a_number_of_the_desk_the_voice_still_says_whom_to_ring(intensiv
     District.objects.update(desk_phone="")
     alert = an_offer(a_referral(now), intensive, now).alerts.get(kind="question")
     assert spoken_to(alert, "+12025550177").endswith("To answer, ring the desk.")
+
+
+def test_what_is_asked_for_after_the_handover_fits(transfer, now):
+    referral = transfer.referral
+    referral.babies.update(ending="handed_over", ended_at=now)
+    concerns = list(concerns_after_handover(referral, now))
+    assert {concern.kind for concern in concerns} == {"outcome_not_told", "not_examined"}
+    assert len({str(concern.sms) for concern in concerns}) == 4
+    for concern in concerns:
+        fits(str(concern.sms))

@@ -83,6 +83,8 @@ MATRIX = [
     ("POST", "referrals/{code}/scores/", TRIPS, "YNYNNNNYYNU"),
     ("GET", "referrals/{code}/chest/", None, "YNYNNNNYYNU"),
     ("POST", "referrals/{code}/chest/", CHEST, "YNYNNNNYYNU"),
+    ("GET", "referrals/{code}/examinations/", None, "YNYNNNNYYNU"),
+    ("POST", "referrals/{code}/examinations/", {"findings": "pink"}, "YNYNNNNYYNU"),
     ("GET", "referrals/{code}/needs/", None, "YNYNNNNYYNU"),
     ("POST", "referrals/{code}/needs/{need}/override/", REASON, "YNYNNNNYYNU"),
     ("POST", "referrals/{code}/needs/{need}/restore/", REASON, "YNYNNNNYYNU"),

@@ -11,7 +11,18 @@ from django.db import transaction
 from fixtures_demo.past import load_past
 from fixtures_demo.past_cast import Past
 from referrals import clock, sweeping, timeline
-from referrals.models import Alert, Baby, Delivery, District, Entry, Offer, Outcome, Referral, Unit
+from referrals.models import (
+    Alert,
+    Baby,
+    Delivery,
+    District,
+    Entry,
+    Examination,
+    Offer,
+    Outcome,
+    Referral,
+    Unit,
+)
 from transport import invariants
 from transport.models import Check, Cylinder, Handover, Milestone, Transfer, Vehicle
 from transport.pages.entry_words import lines_of
@@ -72,7 +83,11 @@ def test_the_past_is_what_the_files_say(past, district):
     )
     assert Offer.objects.filter(stage="declined").exclude(decline_reason="").exists()
     assert Handover.objects.filter(received_at=None).count() == 0
-    assert Outcome.objects.count() == Handover.objects.count() == 61
+    assert Handover.objects.count() == Examination.objects.count() == 61
+    assert Baby.objects.exclude(outcomes=None).count() == 61
+    assert set(Outcome.objects.values_list("moment", flat=True)) == {
+        "at_24_hours", "at_7_days", "at_discharge",
+    }  # fmt: skip
 
 
 def test_every_line_of_the_past_can_be_read(past):
@@ -94,7 +109,9 @@ def test_checks_were_made_every_quarter_of_an_hour_on_the_road(past):
 def test_nothing_of_the_past_is_sent_and_nobody_is_alarmed(past):
     sweeping.sweep("test", send=False)
     assert Alert.objects.count() == Delivery.objects.count() == 0
-    assert not Referral.objects.exclude(next_look_at=None).exists()
+    assert not Referral.objects.filter(next_look_at__lte=past).exists()
+    waiting = Referral.objects.exclude(next_look_at=None)
+    assert all(past - row.closed_at < timedelta(days=17) for row in waiting)
 
 
 def test_cots_gauges_and_vehicles_are_left_as_they_were(district, past):

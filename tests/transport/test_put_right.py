@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import pytest
 
-from referrals import correcting, recording, scoring, timeline, ventilating, watching
+from referrals import correcting, examining, recording, scoring, timeline, ventilating, watching
 from referrals.calc.scores import ScoreKind
 from referrals.calc.states import NotPossible
 from referrals.models import Alert, Baby, Entry, Observation, Outcome, Referral
@@ -335,6 +335,7 @@ class TestApi:
             "outcome": recording.tell_outcome(hana, baby, state="died", words="x"),
             "score": scoring.take(hana, baby, scoring.ScoreTold(kind=ScoreKind.TRIPS)),
             "chest": ventilating.try_step(tomasi, baby, "seal", chest_moves=True),
+            "examination": examining.examine(hana, baby, findings="warm and pink"),
             "check": on_the_way.check(
                 tomasi, transfer, baby, on_the_way.CheckTold(facts={}, oxygen_bar=120)
             ),

@@ -11,7 +11,7 @@ import pytest
 import zxingcpp
 from PIL import Image
 
-from referrals import correcting, describing, recording, scoring, ventilating
+from referrals import correcting, describing, examining, recording, scoring, ventilating
 from referrals.calc.scores import ScoreKind
 from tests.pages_world import browser_of, text_of
 from tests.world import a_journey, a_referral, an_offer, told_by
@@ -111,6 +111,16 @@ def test_what_is_not_known_is_said_and_what_was_taken_back_is_not(baby, now):
     assert recording_words["Given, as told"] == ["the other twin's"]
     correcting.withdraw(told_by("tomasi.bellaqua", now), wrong, reason="other twin")
     assert "Given, as told" not in lines_of(summary_of(baby, now), "background")
+
+
+def test_an_examination_not_done_is_carried_over_and_one_that_was_done_is_told(baby, now):
+    said = lines_of(summary_of(baby, now), "recommendation")["First full examination"]
+    assert said == ["not done yet"]
+    by = told_by("tomasi.bellaqua", now)
+    examining.examine(by, baby, examined_by="Dr Wendorra", findings="a soft belly")
+    [said] = lines_of(summary_of(baby, now), "recommendation")["First full examination"]
+    assert said.startswith("Dr Wendorra, ")
+    assert said.endswith(": a soft belly")
 
 
 def test_a_treatment_of_one_twin_is_not_on_the_page_of_the_other(referral, baby, now):

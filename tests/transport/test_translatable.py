@@ -21,7 +21,16 @@ from django.test import Client
 from django.urls import get_resolver, resolve
 from rest_framework import serializers
 
-from referrals import describing, endings, lifecycle, links, recording, reopening, sweeping
+from referrals import (
+    describing,
+    endings,
+    examining,
+    lifecycle,
+    links,
+    recording,
+    reopening,
+    sweeping,
+)
 from referrals.calc import chest_steps, need_rules, no_heartbeat
 from referrals.calc.terms import DeclineReason, Ending
 from referrals.labels import FIELDS, LABELS
@@ -268,7 +277,10 @@ def _over(now: Any) -> Referral:
     reopening.reverse_ending(nurse, baby, reason=TYPED)
     baby.refresh_from_db()
     endings.end_baby(nurse, baby, Ending.HANDED_OVER)
-    recording.tell_outcome(nurse, baby, state="improving", words=TYPED)
+    recording.tell_outcome(
+        nurse, baby, state="improving", words=TYPED, moment="at_24_hours", learn=TYPED
+    )
+    examining.examine(nurse, baby, examined_by=TYPED, findings=TYPED)
     return referral
 
 
@@ -359,8 +371,8 @@ def _posts(referral: Referral) -> list[str]:
     case, offer = f"referrals/{referral.code}/", f"offers/{referral.offers.latest('pk').pk}/"
     transfer = f"transfers/{referral.transfers.latest('pk').pk}/"
     parts = {
-        case: "observations treatments advice offers outcome take_back join divert hands mother "
-        "babies babies/1/ending babies/1/ending/reverse babies/9/ending",
+        case: "observations treatments advice offers outcome examinations take_back join "
+        "divert hands mother babies babies/1/ending babies/1/ending/reverse babies/9/ending",
         offer: "accept reconfirm decline withdraw",
         transfer: "assign unassign send_toward milestones milestones/withdraw positions checks "
         "checklists bands handover",

@@ -3,7 +3,17 @@
 from django.urls import path, re_path
 from drf_spectacular.views import SpectacularJSONAPIView
 
-from referrals.api import asking, calls, came_in, gateway, local, places, record, scores
+from referrals.api import (
+    asking,
+    calls,
+    came_in,
+    examinations,
+    gateway,
+    local,
+    places,
+    record,
+    scores,
+)
 from referrals.api.base import NoSuchAddress
 from transport.api import (
     closures,
@@ -33,6 +43,11 @@ urlpatterns = [
     path(_REFERRAL + "advice/", record.AdviceGiven.as_view(), name="advice"),
     path(_REFERRAL + "scores/", scores.Scores.as_view(), name="scores"),
     path(_REFERRAL + "chest/", local.ChestTries.as_view(), name="chest_tries"),
+    path(
+        _REFERRAL + "examinations/",
+        examinations.Examinations.as_view(),
+        name="examinations",
+    ),
     path(_REFERRAL + "needs/", record.Needs.as_view(), name="needs"),
     path(
         _REFERRAL + "needs/<int:pk>/override/",

@@ -186,7 +186,7 @@ def _outcomes(staff: Staff, referrals: QuerySet[Referral], now: datetime) -> lis
             outcome.read_at is None and not outcome.withdrawn_at and outcome.is_for(staff),
         )
         for outcome in told.select_related(
-            "baby__referral", "words", "withdrawn_why", "corrects__words"
+            "baby__referral", "words", "learn", "withdrawn_why", "corrects__words"
         ).order_by("-told_at")[:10]
     ]
 

@@ -12,7 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
 
-from referrals import clock, endings, recording, reopening
+from referrals import clock, endings, examining, recording, reopening
 from referrals.calc.states import NotPossible
 from referrals.calc.terms import Ending
 from referrals.ending_rules import FIELD_OF_REFUSAL
@@ -32,6 +32,7 @@ from transport.pages.cases import baby_of, case_of
 from transport.pages.form_page import form_page, shown
 from transport.pages.happening import newest_transfer
 from transport.pages.mending import Door, mend, told_done
+from transport.pages.unit_forms import ExaminationForm
 
 
 @page
@@ -63,6 +64,25 @@ def treatment(request: HttpRequest, code: str) -> HttpResponse:
         return redirect("attendant_case", code=referral.code)
 
     return form_page(request, referral, form, tell, "transport/attendant/treatment.html", {})
+
+
+@phone_page
+def examination(request: HttpRequest, code: str, birth_order: int) -> HttpResponse:
+    """The first full examination, if it is done before the journey. It waits for nothing."""
+    referral = case_of(request, code)
+    baby = baby_of(referral, birth_order)
+    by = by_of(request)
+    form = ExaminationForm(request.POST or None, now=clock.now(), initial={"examined_by": by.name})
+
+    def tell() -> HttpResponse:
+        row = examining.examine(by, baby, **form.cleaned_data)
+        words = _("Written down as told.")
+        told_done(request, words, f"/r/{referral.code}/", "examination", row)
+        return redirect("attendant_case", code=referral.code)
+
+    context = {"baby": baby, "standing": examining.standing_examination(baby)}
+    template = "transport/attendant/examination.html"
+    return form_page(request, referral, form, tell, template, context)
 
 
 @phone_page

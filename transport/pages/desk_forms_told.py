@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from referrals import clock
+from referrals import clock, owed_after
 from referrals.calc.chest_steps import CHEST_STEPS
 from referrals.calc.terms import (
     Bleeding,
@@ -16,6 +16,7 @@ from referrals.calc.terms import (
     Ending,
     GlucoseUnit,
     HeartRateBand,
+    OutcomeMoment,
     OutcomeState,
     Placenta,
     Response,
@@ -255,10 +256,44 @@ class OutcomeForm(DeskForm):
     """Tell the attendant how it went."""
 
     baby = which_baby()
+    moment = forms.ChoiceField(
+        choices=lambda: [("", _("Of another time")), *choices(OutcomeMoment)],
+        required=False,
+        label=_("Of when it tells"),
+    )
     state = forms.ChoiceField(choices=lambda: choices(OutcomeState), label=_("How the baby is"))
     words = forms.CharField(
         max_length=1000, label=_("Words to the attendant"), widget=forms.Textarea({"rows": 3})
     )
+    learn = forms.CharField(
+        max_length=1000,
+        required=False,
+        label=_("What can be learned from it, if anything"),
+        widget=forms.Textarea({"rows": 2}),
+    )
+
+    def __init__(self, referral: Referral, *arguments: Any, **options: Any) -> None:
+        super().__init__(referral, *arguments, **options)
+        now = clock.now()
+        for baby in referral.babies.order_by("birth_order"):
+            if moment := owed_after.moment_now(baby, now):
+                self.initial.update({"baby": str(baby.birth_order), "moment": moment})
+                return
+
+
+class ExaminedForm(DeskForm):
+    """The first full examination, told on the phone."""
+
+    baby = which_baby()
+    examined_by = forms.CharField(max_length=120, label=_("Who examined the baby"))
+    findings = forms.CharField(
+        max_length=1000,
+        required=False,
+        label=_("What was found, in words"),
+        widget=forms.Textarea({"rows": 3}),
+    )
+    minutes_ago = how_long_ago()
+    said_by = who_said_it()
 
 
 class EndForm(DeskForm):

@@ -50,8 +50,8 @@ from transport.pages.words import (
 
 FORMS_OF_ONE = (
     "ask_next", "divert", "found", "take_back", "toward", "not_toward", "escort", "go_on",
-    "milestone", "mistake", "check", "sign", "unsign", "outcome", "end", "join", "reverse",
-    "hands", "mother", "treatment", "advice", "tell_arrival", "meet", "let_go",
+    "milestone", "mistake", "check", "sign", "unsign", "outcome", "examined", "end", "join",
+    "reverse", "hands", "mother", "treatment", "advice", "tell_arrival", "meet", "let_go",
     "chest", "tick", "leave",
 )  # fmt: skip
 """Verbs whose form stands once on the page; the others stand once for each row they are about."""
@@ -220,8 +220,9 @@ def _baby(baby: Any, now: datetime) -> dict[str, Any]:
         "handover": getattr(baby, "handover", None),
         "band": baby.band_readings.standing().last(),
         "outcomes": baby.outcomes.newest().select_related(
-            "words", "withdrawn_why", "corrects__words"
+            "words", "learn", "withdrawn_why", "corrects__words"
         ),
+        "examinations": baby.examinations.select_related("findings", "withdrawn_why"),
         "readings": baby.observations.newest().select_related("note", "withdrawn_why"),
     }
 

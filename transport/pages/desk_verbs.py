@@ -18,6 +18,7 @@ from referrals import (
     access,
     describing,
     endings,
+    examining,
     joining,
     lifecycle,
     reconfirming,
@@ -430,9 +431,16 @@ def _unsign(press: Press) -> str:
 
 def _outcome(press: Press) -> Done:
     told = press.told
-    row = recording.tell_outcome(press.by, press.baby(), state=told["state"], words=told["words"])
+    told = {name: value for name, value in told.items() if name != "baby"}
+    row = recording.tell_outcome(press.by, press.baby(), **told)
     words = _("The outcome is written down for the attendant.")
     return press.written_down(words, "outcome", row)
+
+
+def _examined(press: Press) -> Done:
+    told = {name: press.told[name] for name in ("examined_by", "findings")}
+    row = examining.examine(press.by_then(), press.baby(), **told)
+    return press.written_down(_("Written down as told."), "examination", row)
 
 
 def _end(press: Press) -> str:
@@ -494,6 +502,7 @@ VERBS: dict[str, Verb] = {
     "sign": Verb(told_forms.SignForm, _sign, "handover"),
     "unsign": Verb(told_forms.UnsignForm, _unsign, "handover"),
     "outcome": Verb(told_forms.OutcomeForm, _outcome, "outcome"),
+    "examined": Verb(told_forms.ExaminedForm, _examined, "outcome"),
     "end": Verb(told_forms.EndForm, _end, "outcome"),
     "join": Verb(told_forms.JoinForm, _join, "outcome"),
     "reverse": Verb(told_forms.ReverseForm, _reverse, "outcome"),

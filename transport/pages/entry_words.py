@@ -13,7 +13,7 @@ from referrals.calc.chest_steps import STEP_OF
 from referrals.calc.score_tables import SCORES
 from referrals.calc.scores import ScoreKind, named
 from referrals.calc.spelled import spelled
-from referrals.calc.terms import CameOf, DeclineReason, Ending, EntryChannel
+from referrals.calc.terms import CameOf, DeclineReason, Ending, EntryChannel, OutcomeMoment
 from referrals.labels import (
     FIELDS,
     TOLD_KINDS,
@@ -53,7 +53,7 @@ class Line:
     hash: str
 
 
-IN_SENTENCE = ("given_by", "asked_by", "callee", "said_by", "escort")
+IN_SENTENCE = ("given_by", "asked_by", "callee", "said_by", "escort", "examined_by")
 """Private texts that stand in the sentence itself, not below it."""
 WAS = "_was"
 """Ends the name of a text that another one replaces."""
@@ -197,6 +197,15 @@ def _checked(body: Body, book: _Book) -> str:
     gauge += _(" (cylinder %s)") % cylinder if cylinder else ""
     stopped = _(", stopped on the road") if "stopped_because" in body else ""
     return _("check of %s") % _whose(body) + gauge + stopped
+
+
+def _outcome_told(body: Body, book: _Book) -> str:
+    if not body.get("moment"):
+        return _("outcome told, %s") % _whose(body)
+    return _("outcome told, %(whose)s: %(moment)s") % {
+        "whose": _whose(body),
+        "moment": inside_a_sentence(word_of(OutcomeMoment, body["moment"])),
+    }
 
 
 def _reconfirmed(body: Body, book: _Book) -> str:
@@ -463,7 +472,7 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
     "need_restored": lambda b, k: _("a need counts again that was set aside"),
     "need_overridden": lambda b, k: _("a need was set aside: %s") % spelled(b.get("rule", "")),
     "needs_derived": _needs,
-    "outcome_told": lambda b, k: _("outcome told, %s") % _whose(b),
+    "outcome_told": _outcome_told,
     "outcome_read": lambda b, k: _("the attendant has read how it went, %s") % _whose(b),
     "alert_raised": _alert,
     "alert_acknowledged": lambda b, k: _("taken over: %s") % spelled(b.get("kind", "")),
@@ -511,6 +520,9 @@ _SENTENCES: dict[str, Callable[[Body, _Book], str]] = {
         _("they leave with %d of the list open") % len(b.get("open") or ())
     ),
     "chest_tried": _chest_tried,
+    "examined": lambda b, k: (
+        _("first full examination of %s") % _whose(b) + _named(b, k, "examined_by", _(", by %s"))
+    ),
     "handover_signed": _handover,
     "signature_withdrawn": lambda b, k: _("signature taken back, handover of %s") % _whose(b),
     "escort_named": lambda b, k: (

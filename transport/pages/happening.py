@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from referrals.calc.needs import NeedAssessment
 from referrals.calc.status import BabyStatus, summary_in_words
+from referrals.examining import standing_examination
 from referrals.labels import FIELDS
 from referrals.models import Baby, Need, Offer, Referral
 from referrals.reading import assess, baby_status, intervals_of
@@ -35,6 +36,11 @@ class BabyNow:
     status: BabyStatus
     summary: str
     next_check: datetime | None
+
+    @property
+    def examined(self) -> bool:
+        """Whether a first full examination was told; asked only where a page says it."""
+        return standing_examination(self.baby) is not None
 
 
 def newest_transfer(referral: Referral) -> Transfer | None:

@@ -159,7 +159,13 @@ def _advice_form(data: Any, row: Any) -> PageForm:
 
 
 def _outcome_form(data: Any, row: Any) -> PageForm:
-    return OutcomeForm(data, initial={"state": row.state, "words": str(row.words)})
+    told = {
+        "moment": row.moment,
+        "state": row.state,
+        "words": str(row.words),
+        "learn": str(row.learn or ""),
+    }
+    return OutcomeForm(data, initial=told)
 
 
 def _check_form(data: Any, row: Any) -> PageForm:
@@ -190,6 +196,7 @@ _FORMS: dict[str, Callable[[Any, Any], PageForm]] = {
     "check": _check_form,
     "band": _band_form,
     "chest": _band_form,
+    "examination": _band_form,
 }
 
 
@@ -224,8 +231,9 @@ def _correct_advice(door: Door, row: Any, form: PageForm) -> None:
 
 
 def _correct_outcome(door: Door, row: Any, form: PageForm) -> None:
-    said = form.cleaned_data
-    correcting.outcome(door.by, row, state=said["state"], words=said["words"], why=said[WHY])
+    said = dict(form.cleaned_data)
+    why = said.pop(WHY)
+    correcting.outcome(door.by, row, **said, why=why)
 
 
 def _correct_score(door: Door, row: Any, form: PageForm) -> None:
@@ -254,7 +262,8 @@ _CORRECT: dict[str, Callable[[Door, Any, PageForm], None]] = {
     "score": _correct_score,
     "check": _correct_check,
 }
-"""What can hold another value; the reading of a band and a step tried can only be taken back."""
+"""What can hold another value; the reading of a band, a step tried and an examination can only be
+taken back."""
 
 
 def _require_something(told: object) -> None:

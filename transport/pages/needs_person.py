@@ -84,8 +84,8 @@ RING_POST = {
     "no_heartbeat",
 }
 RING_UNIT = {
-    "handover_unsigned", "outcome_not_told", "arrival_suggested", "not_reconfirmed", "needs_more",
-    "unit_closed", "cot_missing", "arrival_moved", "past_a_limit", "cold", "hot",
+    "handover_unsigned", "outcome_not_told", "not_examined", "arrival_suggested", "not_reconfirmed",
+    "needs_more", "unit_closed", "cot_missing", "arrival_moved", "past_a_limit", "cold", "hot",
     "breathes_worse",
     "no_heartbeat",
 }  # fmt: skip
@@ -113,6 +113,7 @@ OPENS = (
     ({"no_heartbeat"}, gettext_lazy("Who decides what"), "?open=advice#baby"),
     ({"list_open"}, gettext_lazy("The list before leaving"), "?open=tick#list"),
     ({"outcome_not_told"}, gettext_lazy("Write the outcome"), "?open=outcome#outcome"),
+    ({"not_examined"}, gettext_lazy("Write the examination"), "?open=examined#outcome"),
 )
 """Which part of the case's page deals with which kinds; ``open`` names the fold that is open."""
 

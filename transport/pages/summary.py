@@ -19,6 +19,7 @@ from referrals.calc.status import summary_in_words
 from referrals.calc.terms import Capability, ConditionOnArrival, Urgency
 from referrals.calc.thermal import classes_in_words, classes_of
 from referrals.calc.wording import words
+from referrals.examining import standing_examination
 from referrals.labels import FIELDS, fact_in_words, inside_a_sentence, value_in_words, word_of
 from referrals.models import Baby, Referral
 from referrals.reading import assess, baby_status, known_facts
@@ -246,7 +247,17 @@ def _asked(baby: Baby, transfer: Transfer | None, now: datetime) -> Iterator[Lin
     handover = _handover(baby)
     if handover and handover.disagreement:
         yield Line(_("Not as it was told"), _short(handover.disagreement))
+    yield Line(_("First full examination"), _examined(baby))
     yield Line(_("Bands"), _bands(baby, handover))
+
+
+def _examined(baby: Baby) -> str:
+    """One that is not done yet is carried over to whoever receives."""
+    done = standing_examination(baby)
+    if done is None:
+        return _("not done yet")
+    found = f": {_short(done.findings)}" if done.findings else ""
+    return f"{done.examined_by}, {_at(done.examined_at)}{found}"
 
 
 def _bands(baby: Baby, handover: Handover | None) -> str:

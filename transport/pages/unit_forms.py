@@ -1,5 +1,6 @@
 """The forms of the receiving unit."""
 
+from datetime import datetime
 from typing import Any
 
 from django import forms
@@ -7,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from referrals.calc import terms
 from referrals.labels import LABELS, choices
-from referrals.pages.forms import PageForm, Quantity, Words
+from referrals.pages.forms import ClockTime, PageForm, Quantity, Words
 
 
 class AcceptForm(PageForm):
@@ -81,6 +82,13 @@ class OutcomeForm(PageForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["moment"] = forms.ChoiceField(
+            label=_("Of when do you tell?"),
+            choices=[*choices(terms.OutcomeMoment), ("", _("Of another time"))],
+            required=False,
+            widget=forms.RadioSelect,
+            initial="",
+        )
         self.fields["state"] = forms.ChoiceField(
             label=_("How is the baby?"),
             choices=choices(terms.OutcomeState),
@@ -89,3 +97,14 @@ class OutcomeForm(PageForm):
         self.fields["words"] = Words(
             _("A few words for the attendant, without names"), required=True
         )
+        self.fields["learn"] = Words(_("What can be learned from it, if anything"), lines=2)
+
+
+class ExaminationForm(PageForm):
+    """The first full examination: by whom, when, what was found."""
+
+    def __init__(self, *args: Any, now: datetime, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["examined_by"] = Words(_("Who examined the baby"), required=True, lines=1)
+        self.fields["examined_at"] = ClockTime(_("At what time? Empty means now"), now)
+        self.fields["findings"] = Words(_("What was found, in words"))

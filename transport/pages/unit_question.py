@@ -38,7 +38,7 @@ from transport.pages.happening import (
 from transport.pages.told_too import told_of, told_too
 from transport.pages.unit_forms import AcceptForm, DeclineForm, StillReadyForm
 
-MENDS = ("advice", "outcome", "score")
+MENDS = ("advice", "outcome", "score", "examination")
 """What a unit tells about a referral, besides its answers; it mends nothing that others told."""
 
 

@@ -6,14 +6,15 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
 
-from referrals import recording
+from referrals import examining, owed_after, recording
 from referrals.calc.states import NotPossible
 from referrals.calc.terms import Ending
 from referrals.pages.undo import done
+from referrals.recording import UnknownFact
 from transport import handing_over
 from transport.pages.cases import baby_of
 from transport.pages.mending import told_done
-from transport.pages.unit_forms import OutcomeForm, ReasonForm, ReceiptForm
+from transport.pages.unit_forms import ExaminationForm, OutcomeForm, ReasonForm, ReceiptForm
 from transport.pages.unit_question import (
     Question,
     for_question,
@@ -77,13 +78,38 @@ def outcome(request: HttpRequest, asked: Question, birth_order: int) -> HttpResp
     require_journey(asked)
     if baby.ending != Ending.HANDED_OVER.value:
         raise too_late(asked, _("%s is not handed over. Both sides sign first.") % baby.code)
-    form = OutcomeForm(request.POST or None)
+    form = OutcomeForm(
+        request.POST or None, initial={"moment": owed_after.moment_now(baby, asked.now)}
+    )
     if request.method == "POST" and form.is_valid():
-        row = recording.tell_outcome(asked.by, baby, **form.cleaned_data)
-        words = _("%s is told how it went.") % asked.offer.referral.origin
-        told_done(request, words, asked.base, "outcome", row)
-        return redirect(asked.base)
+        try:
+            row = recording.tell_outcome(asked.by, baby, **form.cleaned_data)
+            words = _("%s is told how it went.") % asked.offer.referral.origin
+            told_done(request, words, asked.base, "outcome", row)
+            return redirect(asked.base)
+        except UnknownFact as refusal:
+            form.add_error(refusal.field, str(refusal))
     return form_page(request, asked, "transport/unit/outcome.html", form, "", {"baby": baby})
+
+
+@for_question
+def examination(request: HttpRequest, asked: Question, birth_order: int) -> HttpResponse:
+    """The first full examination, done before the journey or here."""
+    require_journey(asked)
+    baby = baby_of(asked.offer.referral, birth_order)
+    form = ExaminationForm(
+        request.POST or None, now=asked.now, initial={"examined_by": asked.by.name}
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            row = examining.examine(asked.by, baby, **form.cleaned_data)
+            told_done(request, _("Written down as told."), asked.base, "examination", row)
+            return redirect(asked.base)
+        except UnknownFact as refusal:
+            form.add_error(refusal.field, str(refusal))
+    template = "transport/unit/examination.html"
+    context = {"baby": baby, "standing": examining.standing_examination(baby)}
+    return form_page(request, asked, template, form, "", context)
 
 
 def _band_or_disagreement(form: ReceiptForm, baby: Any) -> bool:

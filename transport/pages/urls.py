@@ -33,6 +33,7 @@ of_question = [
     path("outcome/<int:birth_order>/", unit_receiving.outcome, name="outcome"),
     path("summary/<int:birth_order>/", summaries.of_unit, name="summary"),
     path("summary/<int:birth_order>/paper/", summaries.of_unit_on_paper, name="summary_on_paper"),
+    path("examination/<int:birth_order>/", unit_receiving.examination, name="examination"),
     path("scores/<int:birth_order>/", scoring.unit_scores, name="scores"),
     path("scores/<int:birth_order>/<slug:kind>/", scoring.unit_score, name="score"),
 ]
@@ -57,6 +58,7 @@ of_case = [
     ),
     path("told/<slug:kind>/<int:number>/", attendant_telling.put_right, name="put_right"),
     path("chest/<int:birth_order>/", attendant_chest.chest, name="chest"),
+    path("examination/<int:birth_order>/", attendant_telling.examination, name="examination"),
     path("treatment/", attendant_telling.treatment, name="treatment"),
     path("advice/", attendant_telling.advice, name="advice"),
     path("before-leaving/", attendant_lists.before_leaving, name="before_leaving"),
