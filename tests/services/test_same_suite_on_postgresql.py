@@ -21,7 +21,7 @@ NO_DATABASE_CHANGES = (
     "transport/test_command_estimate.py",
     "transport/test_command_import_district.py",
     "transport/test_command_oxygen.py",
-    "transport/test_openapi.py",
+    "test_openapi.py",
     "transport/test_summary.py",
     "transport/test_translatable.py",
 )
