@@ -53,7 +53,8 @@ MODELS_KEPT = 20
 LOOK_SECONDS = 60.0
 _looked_at = -LOOK_SECONDS
 REFIT_AFTER = timedelta(hours=24)
-"""With no journey since the newest model, nothing is refitted; a changed setting waits a night."""
+"""With no journey since the newest model it is refitted once a day: what is older counts for less,
+and a changed setting is learned with."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -136,7 +137,7 @@ def refit(district: District | None, now: datetime) -> TravelModel | None:
 
 
 def refit_is_due(district: District | None, now: datetime) -> bool:
-    """Whether a journey was completed, roads were read, or a setting changed a day ago since."""
+    """Whether a journey was completed or roads were read since, or a day has gone by."""
     newest = TravelModel.objects.filter(district=district).first()
     arrived = _own_journeys(district).order_by("-arrived_at").values_list("arrived_at", flat=True)
     if newest is None:
@@ -146,8 +147,7 @@ def refit_is_due(district: District | None, now: datetime) -> bool:
     since = arrived.first()
     if since is not None and since > newest.made_at:
         return True
-    changed = _settings_as_json(plain_settings(district)) != newest.settings
-    return changed and now - newest.made_at >= REFIT_AFTER
+    return now - newest.made_at >= REFIT_AFTER
 
 
 def ask_for_refits(now: datetime) -> None:

@@ -49,12 +49,16 @@ def test_after_an_arrival_a_refit_is_due_until_it_is_made(arrived, district, now
     assert not experience.refit_is_due(district, row.made_at)
 
 
-def test_a_changed_setting_is_learned_with_after_a_night(arrived, district, now):
+def test_every_night_it_is_made_anew_with_the_settings_as_they_are(arrived, district, now):
     row = experience.refit(district, now + timedelta(days=1))
     district.detour_factor = 1.9
     district.save(update_fields=["detour_factor"])
     assert not experience.refit_is_due(district, row.made_at + timedelta(hours=23))
-    assert experience.refit_is_due(district, row.made_at + timedelta(hours=25))
+    night = row.made_at + timedelta(hours=25)
+    assert experience.refit_is_due(district, night)
+    anew = experience.refit(district, night)
+    assert (anew.pk > row.pk, anew.settings != row.settings) == (True, True)
+    assert not experience.refit_is_due(district, night + timedelta(hours=23))
 
 
 def test_the_districts_estimates_use_it_and_say_so(arrived, district, intensive, now):
