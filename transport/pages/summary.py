@@ -11,7 +11,6 @@ from datetime import datetime
 from typing import Any
 
 from django.utils import timezone
-from django.utils.text import Truncator
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -323,7 +322,8 @@ def _told(text: object, by: str, at: datetime | None) -> str:
 
 
 def _short(text: object) -> str:
-    return Truncator(str(text)).chars(MOST_CHARACTERS)
+    whole = str(text)
+    return whole if len(whole) <= MOST_CHARACTERS else f"{whole[: MOST_CHARACTERS - 1]}…"
 
 
 def _between(between: Between) -> str:
