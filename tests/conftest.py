@@ -41,8 +41,6 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         config.hook.pytest_deselected(items=[item for item in items if item not in kept])
         items[:] = kept
     for item in items:
-        if item.get_closest_marker("xdist_group"):
-            continue
         for marker in ("services", "browser", "postgresql"):
             if item.get_closest_marker(marker):
                 # One after the other on one worker: each starts whole services of its own.

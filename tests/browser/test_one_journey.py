@@ -49,7 +49,8 @@ def the_unit_is_asked_and_says_yes(journey: Journey, nurse: Page) -> None:
     expect(nurse.get_by_role("heading", level=1)).to_contain_text("Can you take this baby?")
     page = nurse.get_by_role("main")
     expect(page).to_contain_text("being ventilated for")
-    expect(page).to_contain_text("2900 g")
+    # Kept on the attendant's phone first, and fetched by this page every so many seconds.
+    expect(page).to_contain_text("2900 g", timeout=60_000)
     expect(page).to_contain_text(re.compile(r"With you between \d\d:\d\d"))
     journey.accept(nurse)
     expect(page).to_contain_text("Cot free, clean and made up (do not forget)")

@@ -30,8 +30,6 @@ ROOT = Path(__file__).resolve().parents[2]
 pytestmark = [
     pytest.mark.services,
     pytest.mark.timeout(1500),
-    # Workers of its own: not one after the other with the other services.
-    pytest.mark.xdist_group("postgresql"),
 ]
 
 

@@ -32,7 +32,7 @@ def _environment(data: Path) -> dict[str, str]:
     return kept | {"LITTLEROAD_DATA_DIR": str(data)}
 
 
-def _run(*words: str, data: Path, seconds: float = 120) -> subprocess.CompletedProcess[str]:
+def _run(*words: str, data: Path, seconds: float = 280) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, *words], cwd=ROOT, env=_environment(data), capture_output=True, text=True,
         timeout=seconds, stdin=subprocess.DEVNULL,
@@ -68,7 +68,7 @@ class Command:
         """Send it a signal; gives the seconds until it has gone."""
         begun = time.monotonic()
         self.process.send_signal(how)
-        self.process.wait(30)
+        self.process.wait(90)
         return time.monotonic() - begun
 
     def clear(self) -> None:
